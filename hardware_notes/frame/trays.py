@@ -10,6 +10,8 @@ from frame.selector import along, axle, pitch_along, surface, swing_deg
 
 PLAY = 1.0  # mm, between two trays
 UNDER_FLAP = 6.0  # mm, from the lowest open flap down to the trays' upper edge
+UNDER_LAST = 28.0  # mm, from the last axle down to where the last tray may reach
+OVER_BEAM = 4.0  # mm, from the cross beams up to the trays over them
 OVER_TRAY = 2.0  # mm, from there up to the dividers
 UNDER_AXLE = 5.5  # mm, from an axle down to the divider under it
 FILL = 0.7  # share of a tray's section that shafts fill when they fell as they liked (estimated)
@@ -26,20 +28,33 @@ def bounds(frame: Frame, tray: int) -> tuple[float, float]:
     return low, low + float(frame.feeder.pitch)
 
 
+def bottom(frame: Frame, tray: int) -> float:
+    """Return the height of a tray's underside: over the gauge's cross beams, or low down before their ends.
+
+    >>> frame = Frame.load()
+    >>> bottom(frame, 1) > -frame.beam.height, bottom(frame, 7)
+    (True, -127.0)
+    """
+    if bounds(frame, tray)[0] < frame.base.cross_length / 2:
+        return OVER_BEAM - float(frame.beam.height)
+    return float(frame.feeder.tray_floor)
+
+
 def tray_height(frame: Frame) -> float:
-    """Return the height of all trays: up to below the lowest flap when it is open, and what comes off the last.
+    """Return the height of all trays: each stays below its open flap, or below what rolls off the last.
 
     >>> 60 < tray_height(Frame.load()) < 70
     True
     """
-    last = int(frame.feeder.places) - 1
-    free = surface(frame, last, swing_deg(frame, last))[1] if last else along(frame, axle(frame, 1), 0, -40.0)
-    return float(round(free[1] - UNDER_FLAP - frame.feeder.tray_floor))
+    last = int(frame.feeder.places)
+    lowest = [surface(frame, tray, swing_deg(frame, tray))[1][1] for tray in range(1, last)]
+    lowest.append(along(frame, axle(frame, last), 0.0, -UNDER_LAST)[1])
+    return float(round(min(z - UNDER_FLAP - bottom(frame, tray) for tray, z in enumerate(lowest, 1))))
 
 
-def tray_top(frame: Frame) -> float:
-    """Return the height of the trays' upper edge."""
-    return float(frame.feeder.tray_floor) + tray_height(frame)
+def tray_top(frame: Frame, tray: int) -> float:
+    """Return the height of a tray's upper edge."""
+    return bottom(frame, tray) + tray_height(frame)
 
 
 def divider(frame: Frame, before: int) -> tuple[float, float]:
@@ -50,9 +65,11 @@ def divider(frame: Frame, before: int) -> tuple[float, float]:
     >>> high < axle(frame, 1)[1], divider(frame, 8)[1] > axle(frame, 7)[1]
     (True, True)
     """
-    low = tray_top(frame) + OVER_TRAY
-    if before > frame.feeder.places:
-        return low, axle(frame, before - 1)[1] + float(frame.feeder.end_wall_over)
+    last = int(frame.feeder.places)
+    beside = {max(1, before - 1), min(last, before)}
+    low = max(tray_top(frame, tray) for tray in beside) + OVER_TRAY
+    if before > last:
+        return low, axle(frame, last)[1] + float(frame.feeder.end_wall_over)
     return low, axle(frame, before)[1] - UNDER_AXLE
 
 
@@ -75,7 +92,7 @@ def falls_mm(frame: Frame, tray: int) -> float:
     """Return how deep a shaft falls from the edge of the open flap, or of the last, onto the floor of its tray."""
     last = tray == frame.feeder.places
     free = surface(frame, tray - 1)[1] if last else surface(frame, tray, swing_deg(frame, tray))[1]
-    return free[1] - float(frame.feeder.tray_floor + frame.feeder.tray_sheet)
+    return free[1] - bottom(frame, tray) - float(frame.feeder.tray_sheet)
 
 
 def speed_mm_s(frame: Frame, at: float, solid: bool) -> float:

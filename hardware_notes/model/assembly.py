@@ -17,7 +17,11 @@ from model.lid import lid
 from model.lid import motions as lid_motions
 from model.motion import Motion
 from model.piece import Piece
+from model.selector import motions as selector_motions
+from model.selector import selector
 from model.stands import stands
+from model.trays import motions as tray_motions
+from model.trays import trays
 
 STEPS = (
     "H1", "H2", "H3", "H4", "H5",
@@ -92,8 +96,9 @@ def sorter(span: float | None = None, length: float | None = None) -> Assembly:
         The gauge with feeder, selector and trays, its lid with the feeder's opening.
     """
     frame = Frame.load()
-    pieces = (*_gauge(frame, span, length), *lid(frame, feeder=True), *feeder(frame))
-    return Assembly("sorter", pieces, (*press.motions(frame), *lid_motions(frame), *feeder_motions(frame)))
+    pieces = (*_gauge(frame, span, length), *lid(frame, feeder=True), *feeder(frame), *selector(frame), *trays(frame))
+    moving = *press.motions(frame), *lid_motions(frame), *feeder_motions(frame)
+    return Assembly("sorter", pieces, (*moving, *selector_motions(frame), *tray_motions(frame)))
 
 
 def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piece, ...]:

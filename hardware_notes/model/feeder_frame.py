@@ -11,8 +11,9 @@ from frame.dimensions import Frame
 from frame.escapement import on_slope
 from frame.feeder import point
 from frame.rolling import Line
+from frame.trays import bounds
 
-from model import fork, gate
+from model import fork, gate, selector, trays
 from model.across import SIDES, Hole, plate, upright
 from model.base import angle as base_angle
 from model.holes import clearance, drilled, engraved, facing, tapped
@@ -23,15 +24,17 @@ from model.standard.profiles import SLOT_8
 from model.standard.shapes import box, cylinder
 
 STEP = "10 side plates"
-PLATE_REAR, PLATE_FRONT, PLATE_BOTTOM = 28.0, 600.0, -120.0
+PLATE_REAR, PLATE_BOTTOM = 28.0, -138.0  # so low that trays come out through a window and leave a sill
+FOOT_TOP = -120.0
+HOPPER_FRONT = 577.0  # of the feet where few places would let them stand further back
 PLATE_OVER = 36.0  # over the ramp's line
 LID_FRONT, LID_OVER = 51.0, 139.0  # the plates end below and before the lid's front
 STAY, STAY_DEEP, STAY_SCREW = 20.0, 32.0, 5  # profile; its middle under the hopper's floor; the screw in each end
 STAYS_AT = (60.0, 440.0)  # along the slope from the step
-FRONT_STAY = (586.0, -76.0)
+FRONT_STAY_Z = -76.0
 REAR_STAY = (56.0, -100.0)
 REAR_SCREW = 8
-FOOT_Y, FOOT_BLOCK = 577.0, (44.0, 44.0, 25.0)  # along x, y and z
+FOOT_BLOCK = (44.0, 44.0, 25.0)  # along x, y and z
 
 
 def feeder_frame(frame: Frame) -> tuple[Piece, ...]:
@@ -42,11 +45,21 @@ def feeder_frame(frame: Frame) -> tuple[Piece, ...]:
 # Side plates
 
 
+def foot_y(frame: Frame) -> float:
+    """Return where the front feet stand: before the last tray, which comes out beside them."""
+    return max(HOPPER_FRONT, bounds(frame, int(frame.feeder.places))[1] + FOOT_BLOCK[1] / 2 + 10)
+
+
+def front_stay(frame: Frame) -> tuple[float, float]:
+    """Return where the front stay lies in y and z: before the end wall."""
+    return foot_y(frame) + 9, FRONT_STAY_Z
+
+
 def bores(frame: Frame) -> dict[str, list[Hole]]:
     """Return the holes of stays and feet in each side plate, "left" and "right"."""
     own = [Hole(*at, clearance(STAY_SCREW)) for at in _stay_ends(frame)]
     own += [Hole(*REAR_STAY, clearance(REAR_SCREW))]
-    own += [Hole(y, z, clearance(STAY_SCREW)) for y, z in _foot_screws()]
+    own += [Hole(y, z, clearance(STAY_SCREW)) for y, z in _foot_screws(frame)]
     return {"left": own, "right": own}
 
 
@@ -57,8 +70,9 @@ def side_outline(frame: Frame) -> Line:
     def over(y: float) -> tuple[float, float]:
         return y, end[1] + PLATE_OVER / cos(slope) + (y - end[0]) * sin(slope) / cos(slope)
 
+    front = foot_y(frame) + FOOT_BLOCK[1] / 2 + 1
     return (
-        (PLATE_REAR, PLATE_BOTTOM), (PLATE_FRONT, PLATE_BOTTOM), over(PLATE_FRONT), over(LID_FRONT),
+        (PLATE_REAR, PLATE_BOTTOM), (front, PLATE_BOTTOM), over(front), over(LID_FRONT),
         (LID_FRONT, LID_OVER), (PLATE_REAR, LID_OVER),
     )  # fmt: skip
 
@@ -68,7 +82,10 @@ def side_plate(frame: Frame, name: str) -> Part:
     """Return a side plate, "left" or "right", in y and z."""
     thickness = float(frame.feeder.side_sheet)
     holes = [hole for found in (bores(frame), gate.bores(frame), fork.bores(frame)) for hole in found[name]]
+    holes += [Hole(*hole) for unit in (selector, trays) for hole in unit.bores(frame)[name]]
     shape = plate(side_outline(frame), thickness, holes)
+    for rear, front, low, high in (window for unit in (selector, trays) for window in unit.windows(frame)[name]):
+        shape = (shape - box((rear, front), (low, high), (0, thickness))).solid()
     number = "F01" if name == "left" else "F02"
     shape = engraved(shape, number, Location((330, 20, thickness)), 12)
     return Part(number, f"{name} side plate", Way.CUT, shape, "plywood", f"plywood {thickness:g}", 12.0)
@@ -81,24 +98,24 @@ def _plates(frame: Frame) -> list[Piece]:
     for side in SIDES:
         pieces += [Piece(foot_block(), _foot_place(frame, side))]
         middle = side * (x + thickness + FOOT_BLOCK[0] / 2)
-        pieces += [Piece(foot(), Location((middle, FOOT_Y, PLATE_BOTTOM)))]
-        pieces += [Piece(hex_nut(8), Location((middle, FOOT_Y, PLATE_BOTTOM + 5)))]
-        for y, z in _foot_screws():
+        pieces += [Piece(foot(), Location((middle, foot_y(frame), FOOT_TOP)))]
+        pieces += [Piece(hex_nut(8), Location((middle, foot_y(frame), FOOT_TOP + 5)))]
+        for y, z in _foot_screws(frame):
             pieces += [Piece(washer(5), facing("-x" if side > 0 else "+x", (side * x, y, z)))]
             inside = side * (x - WASHER[5][2])
             pieces += [Piece(socket_screw(5, 25), facing("-x" if side > 0 else "+x", (inside, y, z)))]
     return pieces
 
 
-def _foot_screws() -> tuple[tuple[float, float], ...]:
+def _foot_screws(frame: Frame) -> tuple[tuple[float, float], ...]:
     """Return where the screws of a foot's block go through a side plate."""
-    return tuple((FOOT_Y + y, PLATE_BOTTOM + FOOT_BLOCK[2] / 2) for y in (-15.5, 15.5))
+    return tuple((foot_y(frame) + y, FOOT_TOP + FOOT_BLOCK[2] / 2) for y in (-15.5, 15.5))
 
 
 def _foot_place(frame: Frame, side: int) -> Location:
     """Return the place of a foot's block, whose +x leads off the side plate."""
     x = side * float(frame.feeder.side_x + frame.feeder.side_sheet)
-    return Location((x, FOOT_Y, PLATE_BOTTOM), (0, 0, 0 if side > 0 else 180))
+    return Location((x, foot_y(frame), FOOT_TOP), (0, 0, 0 if side > 0 else 180))
 
 
 @cache
@@ -118,7 +135,7 @@ def foot_block() -> Part:
 
 def _stay_ends(frame: Frame) -> list[tuple[float, float]]:
     """Return where the stays lie in y and z."""
-    return [*(on_slope(frame, s, -STAY_DEEP) for s in STAYS_AT), FRONT_STAY]
+    return [*(on_slope(frame, s, -STAY_DEEP) for s in STAYS_AT), front_stay(frame)]
 
 
 @cache
@@ -137,7 +154,7 @@ def _long_stays(frame: Frame) -> list[Piece]:
     x = float(frame.feeder.side_x + frame.feeder.side_sheet)
     pieces = []
     for at in _stay_ends(frame):
-        tilt = 0.0 if at == FRONT_STAY else float(frame.feeder.slope)
+        tilt = 0.0 if at == front_stay(frame) else float(frame.feeder.slope)
         pieces += [Piece(stay(frame), Location((0, *at), (tilt, 0, 0)))]
         for side, out in ((1, "+x"), (-1, "-x")):
             pieces += [Piece(washer(STAY_SCREW), facing(out, (side * x, *at)))]

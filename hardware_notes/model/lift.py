@@ -6,9 +6,9 @@ from functools import cache
 
 from build123d import Location
 from frame.dimensions import Frame
-from frame.feeder import arms, point
+from frame.feeder import arms, flap_pushed, in_pocket, point
 
-from model import servo_drive
+from model import selector, servo_drive
 from model.across import PLATE, SIDES, Hole, on_rod, plate, turned, upright, with_hub
 from model.bracket import THICKNESS, outer_x
 from model.holes import engraved
@@ -36,9 +36,14 @@ def lift(frame: Frame) -> tuple[Piece, ...]:
 
 
 def motions(frame: Frame) -> tuple[Motion, ...]:
-    """Return the lift's swing, in degrees from rest."""
-    pivot = point(frame.feeder.lift_pivot)
-    return (Motion("lift", 0.0, float(frame.feeder.lift_swing), STEP_DEG, lambda v: {GROUP: turned(pivot, v)}),)
+    """Return the lift's swing, in degrees from rest; the check standard in it pushes its shut flap up."""
+    pivot, thick = point(frame.feeder.lift_pivot), float(frame.shaft.thickest)
+
+    def carry(angle_deg: float) -> dict[str, Location]:
+        pushed = flap_pushed(frame, thick, in_pocket(frame, thick, angle_deg))
+        return {GROUP: turned(pivot, angle_deg), selector.group(0): selector.flap_at(frame, 0, -pushed)}
+
+    return (Motion("lift", 0.0, float(frame.feeder.lift_swing), STEP_DEG, carry),)
 
 
 def bracket_holes(frame: Frame) -> tuple[Hole, ...]:

@@ -8,7 +8,7 @@ from functools import cache
 from build123d import Location, Pos, Solid
 from frame.dimensions import Frame
 from frame.selector import flap_x
-from frame.trays import OVER_TRAY, UNDER_AXLE, bounds, divider, inner_width, tray_height, tray_top
+from frame.trays import OVER_TRAY, UNDER_AXLE, bottom, bounds, divider, inner_width, tray_height
 
 from model.holes import clearance, engraved, facing
 from model.motion import STEP_MM, Motion
@@ -88,24 +88,24 @@ STANDING = Location((0, 0, 0), (90, 0, 0))  # a sheet's y becomes z, its thickne
 def tray(frame: Frame, number: int) -> tuple[Piece, ...]:
     """Return the pieces of a tray in its place."""
     low, high = bounds(frame, number)
-    (left, right), bottom, sheet = tray_x(frame), float(frame.feeder.tray_floor), float(frame.feeder.tray_sheet)
+    (left, right), under, sheet = tray_x(frame), bottom(frame, number), float(frame.feeder.tray_sheet)
     middle, moves = (low + high) / 2, f"tray {number}"
     end, wall = tray_end(frame), tray_wall(frame)
-    on_left = facing("+x", (left, middle, bottom), along="+y")
-    on_right = facing("-x", (right, middle, bottom), along="-y")
+    on_left = facing("+x", (left, middle, under), along="+y")
+    on_right = facing("-x", (right, middle, under), along="-y")
     inner = inner_width(frame) / 2
     return (
         Piece(end, on_left, moves), Piece(end, on_right, moves),
-        Piece(wall, Pos(left + RIM, middle - inner, bottom) * STANDING, moves),
-        Piece(wall, Pos(left + RIM, middle + inner + sheet, bottom) * STANDING, moves),
-        Piece(tray_floor(frame), Pos(left + RIM, middle - inner, bottom), moves),
+        Piece(wall, Pos(left + RIM, middle - inner, under) * STANDING, moves),
+        Piece(wall, Pos(left + RIM, middle + inner + sheet, under) * STANDING, moves),
+        Piece(tray_floor(frame), Pos(left + RIM, middle - inner, under), moves),
     )  # fmt: skip
 
 
 def pins(frame: Frame, number: int) -> list[tuple[float, float]]:
     """Return where the pins in the left side plate are on which a tray's end lies, y and z."""
     middle = sum(bounds(frame, number)) / 2
-    return [(middle + dy, float(frame.feeder.tray_floor) + PIN_AT[1]) for dy in (-PIN_AT[0], PIN_AT[0])]
+    return [(middle + dy, bottom(frame, number) + PIN_AT[1]) for dy in (-PIN_AT[0], PIN_AT[0])]
 
 
 def _pin(frame: Frame, side: int, y: float, z: float) -> Piece:
@@ -211,6 +211,11 @@ def bores(frame: Frame) -> dict[str, list[tuple[float, float, float]]]:
 
 
 def windows(frame: Frame) -> dict[str, list[tuple[float, float, float, float]]]:
-    """Return the openings in each side plate, y and z from and to: at the right all trays come out of it."""
-    first, last = bounds(frame, 1)[0], bounds(frame, int(frame.feeder.places))[1]
-    return {"left": [], "right": [(first, last, float(frame.feeder.tray_floor), tray_top(frame) + OVER_TRAY / 2)]}
+    """Return the openings in each side plate, y and z from and to: the right one has one for trays of one height."""
+    heights = sorted({bottom(frame, number) for number in numbers(frame)}, reverse=True)
+    found = []
+    for low in heights:
+        level = [number for number in numbers(frame) if bottom(frame, number) == low]
+        top = low + tray_height(frame) + OVER_TRAY / 2
+        found.append((bounds(frame, level[0])[0], bounds(frame, level[-1])[1], low, top))
+    return {"left": [], "right": found}

@@ -136,6 +136,14 @@ def test_a_sagging_axle_is_what_the_handbook_gives() -> None:
     assert flap_loads.axle_sags_mm(FRAME, 1) == pytest.approx(alone[1])
 
 
+@pytest.mark.parametrize("count", PLACES)
+def test_no_tray_stands_in_the_cross_beams_or_on_the_table(count: int) -> None:
+    frame = with_places(count)
+    for tray in range(1, count + 1):
+        over = trays.bounds(frame, tray)[0] < frame.base.cross_length / 2
+        assert trays.bottom(frame, tray) > (-frame.beam.height if over else frame.table_z)
+
+
 def test_a_tray_holds_what_a_night_brings() -> None:
     assert trays.holds(FRAME, 6.0) >= 80
     assert trays.holds(with_places(9), 6.0) >= 35
@@ -146,7 +154,7 @@ def test_every_open_flap_clears_the_trays(count: int) -> None:
     frame = with_places(count)
     for flap in range(1, count):
         free = selector.surface(frame, flap, selector.swing_deg(frame, flap))[1]
-        assert free[1] > trays.tray_top(frame) + 5
+        assert free[1] > trays.tray_top(frame, flap) + 5
     for place in range(1, count + 1):
         assert trays.falls_mm(frame, place) < 200
         assert trays.divider(frame, place)[1] > trays.divider(frame, place)[0] + 24
