@@ -417,6 +417,12 @@ def test_every_picture_of_a_step_is_shown():
     assert pictures == set(re.findall(r"\(pictures/((?:step|apart)-[^)]*)\)", text))
 
 
+@pytest.mark.parametrize("page", ["assembly.md", "changes.md"])
+def test_parts_that_a_page_names_are_in_the_parts_list(page):
+    named = set(re.findall(r"\b[BSDPLEFHN]\d{2,3}\b", (NOTES / page).read_text(encoding="utf-8")))
+    assert named <= {number for number, *_ in PARTS}
+
+
 def test_steps_come_in_their_order():
     """The hand bench first, then the gauge, then the feeder, as they are counted."""
     order = [name for name in names(PAGE.read_text(encoding="utf-8")) if name.startswith("step ")]

@@ -5,12 +5,29 @@ import math
 import re
 
 import pytest
+from drawn_tables import drawn_anew, heading, names
+from frame.dimensions import Frame
+from frame.guards import openings, reach_mm
 from places import ROOT
 
 BOARD = json.loads((ROOT / "device" / "board.json").read_text(encoding="utf-8"))
 COUNT_PER_N = 109110  # 2 kg, 1 mV/V, gain 128: 1070 counts a gram
 LATE_S = 0.0125 * (2 + BOARD["cell"]["filter"] / 2) + 0.010  # SPEC.md, section 9: two intervals, filter, loop
-NOTES = (ROOT / "hardware_notes" / "safety.md").read_text(encoding="utf-8")
+PAGE = ROOT / "hardware_notes" / "safety.md"
+NOTES = PAGE.read_text(encoding="utf-8")
+
+
+def gaps():
+    """Yield what stays open in the shut lid: its width, how far what moves is behind it, how far that must be."""
+    yield from heading("opening", "width, mm", "what moves is away, mm", "at least, mm")
+    for opening in openings(Frame.load()):
+        needed = reach_mm(opening.width_mm, is_round=opening.is_round)
+        yield (opening.name, f"{opening.width_mm:g}", f"{opening.distance_mm:.0f}", f"{needed:.0f}")
+
+
+def test_the_openings_are_those_of_the_lid():
+    assert names(NOTES) == ["openings"]
+    assert drawn_anew(NOTES, {"openings": gaps}) == NOTES, "draw it anew: make redraw"
 
 
 @pytest.mark.parametrize("place", ["README.md", "hardware_notes/README.md"])
@@ -57,3 +74,7 @@ def test_the_way_of_a_head_whose_board_hangs_is_as_said():
     for way_mm, mm_s in (ways[:2], ways[2:]):
         assert way_mm == pytest.approx(mm_s * ms / 1000 + mm_s**2 / (2 * BOARD["limits"]["press_mm_s2"]), abs=0.005)
     assert float(re.search(r"it anew within (\d+) s", NOTES)[1]) * 1000 == BOARD["watchdog_ms"]
+
+
+if __name__ == "__main__":
+    PAGE.write_text(drawn_anew(NOTES, {"openings": gaps}), encoding="utf-8")
