@@ -7,14 +7,13 @@ import ezdxf
 import pytest
 import pyvista as pv
 from build123d import GeomType
-from model.assembly import fed_by_hand, hand_bench
-from model.output.__main__ import FILES, PICTURES
+from model.output.__main__ import FILES, PICTURES, builds
 from model.output.files import name_of, outline
 from model.output.parts_list import figures, parts, write_parts
 from model.output.scenes import slug, stages
 from model.piece import Way
 
-BUILDS = {build.name: build.pieces for build in (hand_bench(), fed_by_hand())}
+BUILDS = builds()
 PARTS = parts(BUILDS)
 PRINTED = [part for part in PARTS if part.way is Way.PRINTED]
 CUT = [part for part in PARTS if part.way is Way.CUT]

@@ -13,7 +13,7 @@ from model.output.labels import with_labels
 from model.output.stage import FINER, SIDE, WIDTH, Camera, Window, shot, stage, window
 from model.piece import Part, Piece, Way
 
-COLOURS = 48  # of the file's palette
+COLOURS = 64  # of the file's palette
 MATERIALS = {
     "steel": "#8d949c", "aluminium": "#cdd3d8", "brass": "#d9b65a", "plywood": "#e3c58f", "polycarbonate": "#a9d3e8",
     "PETG": "#f0913a", "acetal": "#f4f4ee", "rubber": "#3b3b3b", "belt": "#3b3b3b", "circuit board": "#2f8f5b",
@@ -23,7 +23,7 @@ OTHER = "#b4b4b4"
 THERE = "#e2e2e2"  # what was put in before
 NEW = {Way.PRINTED: "#f0913a", Way.BOUGHT: "#6fb98a"}
 MADE = "#5b8ed6"  # new and sawn, drilled, cut or turned
-CLEAR = {"polycarbonate": 0.22}
+CLEAR = {"polycarbonate": 0.14}
 FEWEST_PIXELS = 12  # of a part that is seen well enough to have its number
 Chosen = Callable[[Piece], bool]
 
@@ -50,7 +50,7 @@ def picture(
         counts = Counter(piece.part.number for piece in new)
         anchors = _anchors(pieces, new, seen)
         image = with_labels(image, {f"{name} x{counts[name]}": at for name, at in anchors.items()})
-    return image.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    return image.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, kmeans=3, dither=Image.Dither.NONE)
 
 
 def _groups(pieces: Sequence[Piece], highlight: Chosen | None) -> Iterator[tuple[str, str, float, list[Piece]]]:

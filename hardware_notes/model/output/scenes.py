@@ -13,12 +13,19 @@ from PIL import Image
 
 from model.output.meshes import corners
 from model.output.parts_list import Builds, step_order
-from model.output.pictures import picture
+from model.output.pictures import CLEAR, picture
 from model.output.stage import Camera
 from model.piece import Piece
 
 FROM_THE_FRONT = Camera(around=30, above=25)
-CAMERAS: Mapping[str, Camera] = {}  # of steps that are seen better from elsewhere
+INTO_THE_FEEDER = Camera(around=15, above=48)
+CAMERAS: Mapping[str, Camera] = {  # of steps that are seen better from elsewhere
+    "11 hopper and fork": INTO_THE_FEEDER,
+    "12 gate": INTO_THE_FEEDER,
+    "13 lift": INTO_THE_FEEDER,
+    "14 selector": INTO_THE_FEEDER,
+    "15 trays": INTO_THE_FEEDER,
+}
 BESIDE_MM, PAIRED = 60.0, 0.8  # from midspan, and share of pieces: two of a unit that stand further off
 APART = 0.7  # how far pieces are drawn apart, as a share of their distance from the middle
 PULLED_MM = 22.0  # a fastener out of its hole, on top of that
@@ -36,14 +43,15 @@ FASTENERS = (
 
 
 def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
-    """Yield the name of each picture's file and the picture."""
+    """Yield the name of each picture's file and the picture; clear sheets of earlier steps are left away."""
     for name, pieces in builds.items():
         yield f"build-{name.replace(' ', '-')}.png", picture(pieces, FROM_THE_FRONT)
     for step, pieces in stages(builds):
         camera = CAMERAS.get(step, FROM_THE_FRONT)
         new = [piece for piece in pieces if piece.step == step]
         close = single(new)
-        yield f"step-{slug(step)}.png", picture(pieces, camera, lambda piece, step=step: piece.step == step, close)
+        shown = [piece for piece in pieces if piece.step == step or piece.part.material not in CLEAR]
+        yield f"step-{slug(step)}.png", picture(shown, camera, lambda piece, step=step: piece.step == step, close)
         yield f"apart-{slug(step)}.png", picture(apart(close), camera, lambda piece: True)
 
 
