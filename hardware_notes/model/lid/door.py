@@ -16,6 +16,8 @@ EDGE = 900.0  # length of the angle in the edge
 EDGE_SCREWS = (20.0, 235.0, 450.0, 665.0, 880.0)  # along it
 GRIP = (100.0, 4.0, 20.0, 24.0)  # length, thickness, height on the sheet, reach to the front
 GRIP_OVER = 12.0  # over the front's lower edge
+SHOULDER_X, SHOULDER = 441.0, 26.0  # x and height of what is cut from the front where the feeder's side plates stand;
+# the corner angles behind it close what this opens
 GRIP_SCREWS = (20.0, 80.0)
 
 
@@ -70,7 +72,9 @@ def _front(frame: Frame, *, feeder: bool) -> Part:
     up = low + GRIP_OVER + GRIP[2] / 2
     holes += [(along - GRIP[0] / 2, up, clearance(BOLT)) for along in GRIP_SCREWS]
     number, name = ("L08", "upper front, with feeder") if feeder else ("L07", "upper front, fed by hand")
-    return sheet(frame, number, name, Sheet((-wide, wide), (low, lid.top_z), holes))
+    corners = [((-wide, -SHOULDER_X), (low, low + SHOULDER)), ((SHOULDER_X, wide), (low, low + SHOULDER))]
+    outline = Sheet((-wide, wide), (low, lid.top_z), holes, corners if feeder else ())
+    return sheet(frame, number, name, outline)
 
 
 def grip(frame: Frame) -> Part:

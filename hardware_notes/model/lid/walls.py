@@ -20,29 +20,37 @@ from model.standard.profiles import SLOT_8
 
 REAR_SCREWS = (-112.0, 10.0, 132.0, 254.0, 376.0)  # heights in the rear corners
 FRONT_SCREWS = (-112.0, -24.0, 90.0, 200.0, 310.0, 420.0)  # and in the front ones, clear of the rotate motor
+BEHIND_LEVERS = 22.0  # y at which the lower part of the sides ends beside a feeder
 LIP = 24.0  # the corner angles end so much under the top
 SCREW = 6  # to the cross beams
 STOP_SCREWS = (-41.0, 41.0)  # of the emergency stop, over and under the hole for its wires
 
 
 def walls(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
-    """Return the sides, the back, the lower front and what holds them."""
+    """Return the sides, the back, the lower front and what holds them; a feeder's walls are the lower front."""
     lid = frame.lid
-    behind = [pin_hole(frame), *stop_holes(frame)]
-    return (
-        Piece(_side(frame, "L01", "left side of the lid", switch_holes(frame)), upright_y(-lid.sides_x - lid.sheet)),
-        Piece(_side(frame, "L02", "right side of the lid", behind), upright_y(lid.sides_x)),
+    left, right = _sides(frame, feeder=feeder)
+    pieces = [
+        Piece(left, upright_y(-lid.sides_x - lid.sheet)),
+        Piece(right, upright_y(lid.sides_x)),
         Piece(_back(frame), upright_x(lid.back_y)),
-        Piece(_lower_front(frame, feeder=feeder), upright_x(lid.front_y + lid.sheet)),
         *_rear_corners(frame),
         *_front_corners(frame, feeder=feeder),
-        *_on_cross_beams(frame),
-    )
+        *_on_cross_beams(frame, feeder=feeder),
+    ]
+    if not feeder:
+        pieces.append(Piece(_lower_front(frame), upright_x(lid.front_y + lid.sheet)))
+    return tuple(pieces)
 
 
-def sill(frame: Frame, *, feeder: bool) -> float:
-    """Return the height of the top of the fixed lower front."""
-    return float(frame.lid.slot[0] if feeder else frame.lid.sill)
+def _sides(frame: Frame, *, feeder: bool) -> tuple[Part, Part]:
+    """Return the left and the right side."""
+    behind = [pin_hole(frame), *stop_holes(frame)]
+    if feeder:
+        left = _side(frame, "L24", "left side of the lid, with feeder", switch_holes(frame), feeder=True)
+        return left, _side(frame, "L25", "right side of the lid, with feeder", behind, feeder=True)
+    left = _side(frame, "L01", "left side of the lid", switch_holes(frame), feeder=False)
+    return left, _side(frame, "L02", "right side of the lid", behind, feeder=False)
 
 
 def stop_holes(frame: Frame) -> list[Spot]:
@@ -55,13 +63,15 @@ def _bolt_hole(across: float, up: float) -> Spot:
     return (across, up, clearance(BOLT))
 
 
-def _side(frame: Frame, number: str, name: str, more: list[Spot]) -> Part:
+def _side(frame: Frame, number: str, name: str, more: list[Spot], *, feeder: bool) -> Part:
+    """Return a side; beside a feeder its lower part ends behind the gate's levers."""
     lid = frame.lid
     rear, front = lid.back_y + FROM_CORNER, lid.front_y - FROM_CORNER
-    holes = [_bolt_hole(rear, z) for z in REAR_SCREWS] + [_bolt_hole(front, z) for z in FRONT_SCREWS]
     ends = (lid.back_y, lid.front_y - lid.gap / 2)  # the upper front comes back a little before it is over the side
-    outline = Sheet(ends, (lid.bottom_z, lid.top_z), [*holes, *more])
-    return sheet(frame, number, name, outline)
+    holes = [_bolt_hole(rear, z) for z in REAR_SCREWS]
+    holes += [_bolt_hole(front, z) for z in FRONT_SCREWS if not feeder or z > lid.slot[1]]
+    cuts = [((BEHIND_LEVERS, ends[1]), (lid.bottom_z, lid.slot[1]))] if feeder else []
+    return sheet(frame, number, name, Sheet(ends, (lid.bottom_z, lid.top_z), [*holes, *more], cuts))
 
 
 def _back(frame: Frame) -> Part:
@@ -78,14 +88,13 @@ def _back(frame: Frame) -> Part:
     return sheet(frame, "L03", "back of the lid", outline)
 
 
-def _lower_front(frame: Frame, *, feeder: bool) -> Part:
+def _lower_front(frame: Frame) -> Part:
     lid = frame.lid
-    wide, top = lid.sides_x + lid.sheet, sill(frame, feeder=feeder)
+    wide = lid.sides_x + lid.sheet
     corner = lid.sides_x - FROM_CORNER
-    holes = [_bolt_hole(side * corner, z) for side in (-1, 1) for z in FRONT_SCREWS if z < top]
-    outline = Sheet((-wide, wide), (lid.bottom_z, top), holes + _beam_holes(frame), _notches_in_front(frame))
-    number, name = ("L05", "lower front, with feeder") if feeder else ("L04", "lower front, fed by hand")
-    return sheet(frame, number, name, outline)
+    holes = [_bolt_hole(side * corner, z) for side in (-1, 1) for z in FRONT_SCREWS if z < lid.sill]
+    outline = Sheet((-wide, wide), (lid.bottom_z, lid.sill), holes + _beam_holes(frame), _notches_in_front(frame))
+    return sheet(frame, "L04", "lower front of the lid", outline)
 
 
 def _notches(frame: Frame) -> list[tuple[Span, Span]]:
@@ -123,12 +132,15 @@ def _beam_holes(frame: Frame) -> list[Spot]:
     return [(joint.face + joint.out * leg / 2, joint.z, clearance(SCREW)) for joint in _joints(frame)]
 
 
-def _on_cross_beams(frame: Frame) -> tuple[Piece, ...]:
-    """Return the angles outside of front and back that hold both to the cross beams."""
+def _on_cross_beams(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
+    """Return the angles outside of front and back that hold both to the cross beams, with a feeder the back alone."""
     leg, thick, length = frame.base.angle
+    places = [(frame.lid.back_y - frame.lid.sheet, -1)]
+    if not feeder:
+        places.append((frame.lid.front_y + frame.lid.sheet, 1))
     pieces = []
     for joint in _joints(frame):
-        for y, out in ((frame.lid.front_y + frame.lid.sheet, 1), (frame.lid.back_y - frame.lid.sheet, -1)):
+        for y, out in places:
             turn = {(1, 1): 0, (-1, 1): 90, (-1, -1): 180, (1, -1): -90}[joint.out, out]
             pieces.append(Piece(angle(frame), Location((joint.face, y, joint.z - length / 2), (0, 0, turn))))
             way, way_x = ("+y" if out > 0 else "-y"), ("+x" if joint.out > 0 else "-x")
@@ -162,13 +174,12 @@ def _outside(frame: Frame, side: int, y: float, z: float) -> Location:
 
 
 def _front_corners(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
-    """Return the angles behind the front, in two pieces where a feeder comes in; the upper front rests on them."""
+    """Return the angles behind the front, with a feeder above it only; the upper front rests on them."""
     lid = frame.lid
-    low, high = lid.bottom_z + lid.gap, lid.top_z - LIP
-    if not feeder:
-        return _front_pair(frame, "L11", "front corner of the lid", (low, high), sill(frame, feeder=False))
-    lower = _front_pair(frame, "L12", "lower front corner", (low, lid.slot[0]), lid.slot[0])
-    return lower + _front_pair(frame, "L13", "upper front corner", (lid.slot[1] + 2 * lid.gap, high), lid.slot[0])
+    high = lid.top_z - LIP
+    if feeder:
+        return _front_pair(frame, "L13", "upper front corner", (lid.slot[1] + 2 * lid.gap, high), lid.bottom_z)
+    return _front_pair(frame, "L11", "front corner of the lid", (lid.bottom_z + lid.gap, high), lid.sill)
 
 
 def _front_pair(frame: Frame, number: str, name: str, heights: Span, sheet_top: float) -> tuple[Piece, ...]:
