@@ -6,27 +6,17 @@ Run as a script, it draws the tables anew.
 import csv
 import re
 from functools import partial
-from math import cos, radians
 
+import made_sure
 import pytest
 from drawn_tables import drawn_anew, heading, names
 from frame import forces
-from frame.belts import run_tension_n
-from frame.compliance import thrust_bearings
 from frame.dimensions import Frame
-from frame.figures import builds
-from frame.supports import idler_z, runout_thou, walk_mm_a_turn, wheels
-from frame.tipping import tipping
-from midspan.base.units import MM_PER_THOU
-from midspan.hand_bench.conversion import off_centre_loss
 from places import ROOT
 
 NOTES = ROOT / "hardware_notes"
 PAGE = NOTES / "assembly.md"
 FRAME = Frame.load()
-SPINE = 500.0
-SPAN = float(FRAME.support.span)
-WALK_TURNS = 50
 STOCK = ("profile", "ground rod", "screw", "sleeve")  # names that say no more than what a part is cut from
 BUILDS_OF_STEP = ("fed by hand", "sorter")
 
@@ -60,351 +50,35 @@ def goes_in(step):
         yield (number, name, *(pieces * len(columns) if len(pieces) < len(columns) else pieces))
 
 
-def thou(value):
-    """Return a cost in thou with two digits that count."""
-    return f"{value:.3f}" if abs(value) < 0.1 else f"{value:.2f}"
-
-
-def tilted(degrees):
-    """Return what a direction that is off by an angle takes off a spine of 500, thou."""
-    return thou((1 - cos(radians(degrees))) * SPINE)
-
-
-def between_depths(way_mm):
-    """Return what a way that comes between the light and the full depth does to a spine, thou."""
-    return way_mm / (1 - forces.LIGHT) / MM_PER_THOU
-
-
-def sure(*rows):
-    """Return a function that yields a table of what to make sure of."""
-    return lambda: (*heading("make sure that", "with", "it must be", "what a miss costs at 500", left=4), *rows)
-
-
-def drag_of_pins(friction):
-    """Return what friction along a shaft costs on supports below it, thou: 2.4 mu d / L of its spine."""
-    return 2.4 * friction * SPINE * MM_PER_THOU / SPAN * SPINE
-
-
-def long_run_mm():
-    """Return the length of the belt's run from layshaft to roller, mm: as their axes, since the pulleys are alike."""
-    layshaft, roller = wheels(FRAME, idler_z(FRAME))[:2]
-    return ((roller.y - layshaft.y) ** 2 + (roller.z - layshaft.z) ** 2) ** 0.5
-
-
-def stop_row(gap_mm):
-    """Return the force at which the cell's free end meets a stop with a gap, N."""
-    return gap_mm / FRAME.cell.give_mm_per_n
-
-
-def heights():
-    """Return the heights over the beam of the upper and lower stop's rubber and of the plate's top at home, mm."""
-    top = FRAME.carriage_top_z
-    bottom = FRAME.carriage_z - FRAME.press.carriage[2] / 2 + FRAME.carriage_lowest
-    return top + FRAME.press.upper_stop_beyond, bottom, top
-
-
-def head_over_layshaft():
-    """Return how far the head's bearings stay over the layshaft on the lower stop, mm."""
-    lowest = FRAME.head_home_z + FRAME.carriage_lowest - FRAME.head.bearing[1] / 2
-    return lowest - FRAME.drive.layshaft_z - FRAME.drive.layshaft_diameter / 2
-
-
-def preload_kg():
-    """Return the mass that leaves the preload when it is taken off the screw.
-
-    It loads one bearing only; then both share the way, half each, and a ball's force goes with the way's power of 1.5.
-    """
-    return FRAME.press.thrust_preload_n * 2**1.5 / forces.GRAVITY
-
-
-def grams(newton):
-    return newton / forces.GRAVITY * 1000
-
-
-def slid(skew_mrad):
-    """Return what rollers that are askew cost by pushing the shaft along under the head, thou."""
-    return forces.slide_error_thou(FRAME, forces.slide_n(FRAME, skew_mrad), SPINE)
-
-
-def pushed():
-    """Return the push at its top that tips the gauge, in words."""
-    newton = tipping(FRAME, builds()["fed by hand"]).push_n
-    return f"{newton:.0f} N ({grams(newton) / 1000:.1f} kg) before it tips"
-
-
-PIN = float(FRAME.hand_bench.pin)
-BENCH = {
-    "sure h1": sure(
-        ("the cross bars are square to the beam", "a square", "1 mm in 200", tilted(0.3)),
-        ("nothing rocks", "a hand on each corner", "still; turn a foot's stud in its nut", "readings that scatter"),
-    ),
-    "sure h2": sure(
-        (
-            "a shaft that is rolled over the pins turns them",
-            "a finger",
-            "each pin turns, freely and without a sound",
-            f"{thou(drag_of_pins(0.2))}, if both stick",
-        ),
-        (
-            "the pins are as far apart as they should be",
-            "steel rule or inside caliper, between the pins, five times",
-            f"{SPAN - PIN:.1f} mm within 0.5, and known to 0.15",
-            f"{thou(3 * 0.15 / SPAN * SPINE)} for 0.15 mm",
-        ),
-        ("they are parallel", "the same, at both ends of the pins", "alike within 0.2 mm", tilted(0.6)),
-        ("they are level", "a spirit level on a straight shaft", "1 mm from end to end", "nothing"),
-    ),
-    "sure h3": sure(
-        (
-            "the dial's axis is plumb",
-            "a square on the table, from the front and from the side",
-            "2°, 0.5° for a check standard",
-            f"{tilted(2)}; {tilted(0.5)}",
-        ),
-        ("its tip is at midspan", "steel rule from both pins", "1 mm", thou(off_centre_loss(1.0, SPAN) * SPINE)),
-        (
-            "its stand touches neither beam nor cross bars",
-            "a sheet of paper all round",
-            "free",
-            "all that the beam bends",
-        ),
-    ),
-    "sure h4": sure(
-        ("the disc touches nothing but the shaft", "turn the shaft once", "free all round", "readings that stick"),
-        ("the pointer meets a mark at each of the eight places", "eye level with the pointer", "2°", "nothing"),
-    ),
-    "sure h5": sure(
-        (
-            "hook, pan and fill together weigh what they should",
-            "scales of 0.1 g",
-            f"{FRAME.hand_bench.weight_g:g} g within 0.3",
-            thou(0.3 / FRAME.hand_bench.weight_g * SPINE),
-        ),
-        (
-            "the pan hangs free with the softest shaft that you will measure",
-            "press the shaft down by hand",
-            f"free of the board, {FRAME.hand_bench.deepest:g} mm lower",
-            "a weight that is partly carried",
-        ),
-    ),
-}
-GAUGE = {
-    "sure base": sure(
-        ("the cross beams are square to the beam", "a square", "1 mm in 200", "nothing"),
-        ("all four feet stand", "a hand on each corner", "it does not rock", "nothing; but it walks"),
-        ("the beam is level, along and across", "spirit level", "1 mm on its length; a feeder rolls by it", "nothing"),
-    ),
-    "sure stands": sure(
-        (
-            "a roller runs freely before its belt is on",
-            "flick it",
-            "about a turn; with grease in its bearings a tenth",
-            "shafts that slip at the light load",
-        ),
-        ("an axle has little play along itself", "two fingers", "felt at most: 0.05 mm", "nothing"),
-        (
-            "each rim is true",
-            "dial of 0.001 mm on the crown, one turn",
-            f"{FRAME.support.roller_runout:g} mm",
-            f"{thou(runout_thou(FRAME, FRAME.shaft.usual))}, in a single reading",
-        ),
-        (
-            "both crowns of a stand lie in one plane",
-            "straightedge and feeler gauge at the flanks",
-            "0.05 mm",
-            thou(3 * 0.025 / SPAN * SPINE),
-        ),
-        (
-            "the foot plate lies flat on the beam",
-            "feeler gauge of 0.02 mm at its four corners",
-            "it does not go in",
-            "a span that changes with the load",
-        ),
-        (
-            "the belt is tight enough, no more",
-            "1 N (100 g) across the middle of its long run",
-            f"it yields by 1 mm: {run_tension_n(1.0, 1.0, long_run_mm()):.0f} N",
-            "shafts that slip, or axles that brake",
-        ),
-        (
-            "each crown is as far from midspan as the other",
-            "steel rule from the line at midspan",
-            f"{SPAN / 2:.1f} mm within 0.5; on the short span {FRAME.support.short_span / 2:.1f}",
-            thou(off_centre_loss(0.5, SPAN) * SPINE),
-        ),
-    ),
-    "sure drive": sure(
-        ("the layshaft turns with two fingers", "hand", "alike all round, no tight place", "a motor that loses steps"),
-        ("all four rollers turn the same way", "eye", "tops to the front together", "a shaft that does not turn"),
-        (
-            "the axles are parallel and square to the shaft",
-            f"{WALK_TURNS} turns of a straight shaft: "
-            f"{WALK_TURNS * FRAME.shaft.usual / FRAME.support.roller_diameter:g} of the layshaft, by hand",
-            f"it walks by {WALK_TURNS * walk_mm_a_turn(FRAME.shaft.usual, 0.5):.1f} mm at most, towards the end stop",
-            f"{thou(slid(0.5))}; ten times the walk {thou(slid(5.0))}",
-        ),
-    ),
-    "sure column": sure(
-        (
-            "the column is square to the beam, from the front and from the side",
-            "a square on the beam, at the rail",
-            f"0.5°: {FRAME.press.rail_length * 0.00873:.1f} mm on the rail's length",
-            tilted(0.5),
-        ),
-        (
-            "the rail is parallel to the column",
-            "caliper from the rail's side to the column's, top and bottom",
-            "0.1 mm",
-            "a carriage that binds",
-        ),
-    ),
-    "sure carriage": sure(
-        (
-            "the carriage slides down by itself over the whole rail",
-            "hand, before the screw is in",
-            "no tight place",
-            "drag",
-        ),
-        (
-            "the screw has no play along itself",
-            "dial of 0.001 mm on its upper end; push and pull by 20 N",
-            f"{40e3 * thrust_bearings(FRAME):.0f} um, and no click",
-            f"{between_depths(0.02):.2f} for 0.02 mm",
-        ),
-        ("the screw turns alike over the whole travel", "two fingers on the coupling", "no tight place", "lost steps"),
-    ),
-    "sure counterweight": sure(
-        ("the weight falls through its tube", "drop it, a cloth below, before the tube goes on", "freely", "drag"),
-        (
-            "it weighs what it should",
-            "kitchen scales",
-            f"{FRAME.counterweight_g:.0f} g within 10",
-            f"{between_depths(FRAME.press.nut_play):.1f}, if the nut changes flank",
-        ),
-        (
-            "the upper stop stands right",
-            "rule from the beam's top to its rubber",
-            f"{heights()[0]:.0f} mm within 0.5",
-            "nothing",
-        ),
-        ("the lower stop does", "the same", f"{heights()[1]:.0f} mm within 0.5", "a head on the layshaft"),
-        (
-            "the home switch clicks at home",
-            "the same, to the upper edge of the carriage plate",
-            f"{heights()[2]:.0f} mm within 0.5",
-            "a longer way",
-        ),
-    ),
-    "sure cell": sure(
-        ("the arm goes back to its place", "dial on the head; off and on again three times", "0.02 mm", "nothing"),
-        ("the head is at midspan", "steel rule from both crowns", "1 mm", thou(off_centre_loss(1.0, SPAN) * SPINE)),
-        (
-            "the cell is parallel to the beam",
-            "caliper from the beam's top to the cell's underside, at both ends",
-            f"{FRAME.cell.length * 0.00873:.1f} mm: 0.5°",
-            tilted(0.5),
-        ),
-        (
-            "both bearings of the head press",
-            "a ground rod of 6 mm in the nips, the head let down on it, thin paper under each",
-            "both papers held",
-            "readings that scatter",
-        ),
-        (
-            "the overload stop has its gap, with its nut tight",
-            "feeler gauge, from the front",
-            f"{FRAME.cell.stop_gap:g} goes in, {FRAME.cell.stop_gap + 0.03:g} does not: it acts at "
-            f"{stop_row(FRAME.cell.stop_gap):.0f} N",
-            f"the cell: it bears {forces.cell_bears_n(FRAME):.0f} N",
-        ),
-        ("the head touches nothing but cell and shaft", "paper all round it, and the cable in a loop", "free", "drift"),
-        (
-            "at home there is room under the head",
-            "rule, to a shaft of 6 mm",
-            f"{FRAME.press.home_clearance:g} mm within 1",
-            "time; or a shaft that touches",
-        ),
-        (
-            "the counterweight pulls enough",
-            "loosen the coupling's lower screw; hang "
-            f"{grams(forces.on_the_nut(FRAME).free) // 50 * 50:.0f} g on the head, halfway down",
-            "the carriage still goes up",
-            f"{between_depths(FRAME.press.nut_play):.1f}, if the nut changes flank",
-        ),
-        (
-            "the head stays clear of the layshaft",
-            "turn the screw down to the lower stop",
-            f"{head_over_layshaft():.0f} mm: a drill of {int(head_over_layshaft()) - 1} mm passes",
-            "the head",
-        ),
-    ),
-    "sure electronics": sure(
-        (
-            "24 V, 5 V and 3.3 V are not shorted to ground",
-            "multimeter, all unplugged",
-            "above 1 kΩ, once the capacitors are full",
-            "fire",
-        ),
-        (
-            "the emergency stop opens both its contacts",
-            "multimeter, pressed and released",
-            "open and closed",
-            "the last resort",
-        ),
-        (
-            "the lid switch opens before anything can be reached",
-            "multimeter, lid lifted slowly",
-            "open at a finger's width",
-            "a finger",
-        ),
-        (
-            "the bridge is whole",
-            "multimeter between the cell's wires of a pair, and across",
-            "350 Ω or 1 kΩ, alike",
-            "CELL_STUCK",
-        ),
-        ("each motor has two coils", "multimeter", "some ohms in a pair, nothing between pairs", "a motor that hums"),
-        (
-            "a hand's push on the head does not come through its cable",
-            "pull the cable at the column",
-            "the head is still",
-            "drift",
-        ),
-    ),
-    "sure lid": sure(
-        (
-            "it opens until the stay catches, and stays there",
-            "lift it, let go",
-            f"{FRAME.lid.opening:g}°",
-            "a lid on your hands",
-        ),
-        ("nothing inside touches it, shut or on its way", "open and shut it slowly", "free", "nothing"),
-        (
-            "no gap is wider than it is drawn",
-            "rule",
-            f"{FRAME.lid.gap:g} mm between sheets, {FRAME.lid.bottom_z - FRAME.table_z:g} over the table",
-            "a finger",
-        ),
-        ("the gauge does not tip", "push at its top, from the front and from behind", pushed(), "all of it"),
-    ),
+TABLES = made_sure.ROWS | {
+    name: partial(goes_in, name.removeprefix("step "))
+    for name in names(PAGE.read_text(encoding="utf-8"))
+    if name.startswith("step ")
 }
 
 
-TABLES = (
-    {
-        name: partial(goes_in, name.removeprefix("step "))
-        for name in names(PAGE.read_text(encoding="utf-8"))
-        if name.startswith("step ")
-    }
-    | BENCH
-    | GAUGE
-)
+def pictures(step):
+    """Return the lines that show the pictures of a step, those that are there."""
+    number, _, words = step.partition(" ")
+    slug = "-".join([number.zfill(2), *words.split()])
+    told = {"step": "what goes in", "apart": "the same, drawn apart"}
+    return "".join(
+        f"![Step {step}: {words}](pictures/{kind}-{slug}.png)\n"
+        for kind, words in told.items()
+        if (NOTES / "pictures" / f"{kind}-{slug}.png").is_file()
+    )
+
+
+def drawn(text):
+    """Return the page with tables and pictures drawn anew."""
+    text = drawn_anew(text, TABLES)
+    return re.sub(r"(<!-- drawn: step (.*?) -->\n)", lambda found: f"{found[1]}{pictures(found[2])}\n", text)
 
 
 def test_the_tables_are_those_of_parts_list_and_frame():
     text = PAGE.read_text(encoding="utf-8")
     assert set(names(text)) == set(TABLES)
-    assert text == drawn_anew(text, TABLES), "draw it anew: make redraw"
+    assert text == drawn(text), "draw it anew: make redraw"
 
 
 def test_every_step_of_the_parts_list_has_its_table():
@@ -432,10 +106,10 @@ def test_steps_come_in_their_order():
 
 def test_the_preload_is_half_the_way_of_the_mass_that_hung_there():
     """Two equal bearings share the way of one; the force of a ball goes with its way to the power of 1.5 (Hertz)."""
-    way = preload_kg() * forces.GRAVITY
+    way = made_sure.preload_kg() * forces.GRAVITY
     assert FRAME.press.thrust_preload_n == pytest.approx((way ** (2 / 3) / 2) ** 1.5)
     told = re.search(r"hang ([\d.]+) kg", PAGE.read_text(encoding="utf-8"))
-    assert float(told[1]) == pytest.approx(preload_kg(), abs=0.3)
+    assert float(told[1]) == pytest.approx(made_sure.preload_kg(), abs=0.3)
 
 
 TOLD = (
@@ -449,6 +123,9 @@ TOLD = (
     (r"rail on, ([\d.]+) mm below the upper end", FRAME.press.column_top - FRAME.press.rail_top),
     (r"against each other with ([\d.]+) N", FRAME.press.thrust_preload_n),
     (r"where it ends ([\d.]+) mm over the table", FRAME.press.column_bottom - FRAME.table_z),
+    (r"shafts thinner\s+than ([\d.]+) mm push them", FRAME.feeder.fork_thinnest),
+    (r"push them ([\d.]+) mm up", FRAME.feeder.fork_forward),
+    (r"a hole every ([\d.]+)°", FRAME.feeder.cam_step),
     (r"a quarter turn is ([\d.]+) mm", 1.0 / 4),  # the pitch of M6 is 1 mm, ISO 261
 )
 
@@ -459,4 +136,4 @@ def test_sizes_in_the_sentences_are_those_of_the_frame(words, value):
 
 
 if __name__ == "__main__":
-    PAGE.write_text(drawn_anew(PAGE.read_text(encoding="utf-8"), TABLES), encoding="utf-8")
+    PAGE.write_text(drawn(PAGE.read_text(encoding="utf-8")), encoding="utf-8")
