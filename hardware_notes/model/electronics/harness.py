@@ -22,6 +22,7 @@ MARKS = {  # colour of each kind in the pictures
     "24 V": "#c8201e", "ground": "#222222", "3.3 V": "#f08a1d", "out": "#2f6fd0", "in": "#e3c21c", "cell": "#8a4fb0",
     "cable": "#7d8790",
 }  # fmt: skip
+MOTORS_GROUNDS = ("ground, socket", "ground, press driver", "ground, rotate driver")  # carry the motors' current, too
 WIRE_D, CABLE_D = 1.4, 5.0
 SLACK = 1.2
 LOWEST, STEP = -36.0, 2.1  # heights of the wires: each has its own, over the angle on the column
@@ -88,7 +89,8 @@ def _tube(route: Route) -> Part:
     path = FilletPolyline(*points, radius=min(3.0, 0.4 * shortest)) if len(points) > 2 else Polyline(*points)
     shape = sweep((path ^ 0) * Circle(route.diameter / 2), path)
     length = 5 * ceil(SLACK * path.length / 5)
-    what = "cable, 4 wires, shielded" if route.kind == "cable" else "wire 0.25 mm²"
+    wire = "wire 0.75 mm²" if route.kind == "24 V" or route.name in MOTORS_GROUNDS else "wire 0.25 mm²"
+    what = "cable, 4 wires, shielded" if route.kind == "cable" else wire
     grams, price = length * (0.03 if route.kind == "cable" else 0.004), round(0.001 * length + 0.05, 2)
     part = Part(route.number, route.name, Way.BOUGHT, shape.solid(), "wire", f"{what}, {length} long", price, grams)
     return replace(part, colour=MARKS[route.kind])
