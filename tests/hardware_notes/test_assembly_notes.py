@@ -58,15 +58,19 @@ TABLES = made_sure.ROWS | {
 
 
 def pictures(step):
-    """Return the lines that show the pictures of a step, those that are there."""
+    """Return the lines that show the pictures of a step, those that are there, close-ups last."""
     number, _, words = step.partition(" ")
     slug = "-".join([number.zfill(2), *words.split()])
-    told = {"step": "what goes in", "apart": "the same, drawn apart"}
+    shown = {f"step-{slug}.png": f"Step {step}: what goes in", f"apart-{slug}.png": f"Step {step}: drawn apart"}
+    if words == "electronics":
+        shown |= {path.name: close_up(path) for path in sorted((NOTES / "pictures").glob("close-*.png"))}
     return "".join(
-        f"![Step {step}: {words}](pictures/{kind}-{slug}.png)\n"
-        for kind, words in told.items()
-        if (NOTES / "pictures" / f"{kind}-{slug}.png").is_file()
+        f"![{words}](pictures/{name})\n" for name, words in shown.items() if (NOTES / "pictures" / name).is_file()
     )
+
+
+def close_up(path):
+    return f"The {path.stem.removeprefix('close-')} and every wire that ends there"
 
 
 def drawn(text):
@@ -87,8 +91,12 @@ def test_every_step_of_the_parts_list_has_its_table():
 
 def test_every_picture_of_a_step_is_shown():
     text = PAGE.read_text(encoding="utf-8")
-    pictures = {path.name for pattern in ("step-*.png", "apart-*.png") for path in (NOTES / "pictures").glob(pattern)}
-    assert pictures == set(re.findall(r"\(pictures/((?:step|apart)-[^)]*)\)", text))
+    pictures = {
+        path.name
+        for pattern in ("step-*.png", "apart-*.png", "close-*.png")
+        for path in (NOTES / "pictures").glob(pattern)
+    }
+    assert pictures == set(re.findall(r"\(pictures/((?:step|apart|close)-[^)]*)\)", text))
 
 
 @pytest.mark.parametrize("page", ["assembly.md", "changes.md"])

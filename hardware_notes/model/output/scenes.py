@@ -11,6 +11,7 @@ import numpy as np
 from build123d import Location
 from PIL import Image
 
+from model.output import close_ups
 from model.output.meshes import corners
 from model.output.parts_list import Builds, step_order
 from model.output.pictures import CLEAR, picture
@@ -53,6 +54,8 @@ def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
         shown = [piece for piece in pieces if piece.step == step or piece.part.material not in CLEAR]
         yield f"step-{slug(step)}.png", picture(shown, camera, lambda piece, step=step: piece.step == step, close)
         yield f"apart-{slug(step)}.png", picture(apart(close), camera, lambda piece: True)
+        if step == close_ups.STEP:
+            yield from close_ups.close_ups(pieces)
 
 
 def stages(builds: Builds) -> Iterator[tuple[str, list[Piece]]]:
