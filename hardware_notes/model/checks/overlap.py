@@ -82,6 +82,7 @@ class _Search:
         self.meshes = [mesh_of(p.part.shape).transform(m) for p, m in zip(self.pieces, self.home, strict=True)]
         self.axes = [_axis_at_home(p, m) for p, m in zip(self.pieces, self.home, strict=True)]
         self.found: dict[tuple[int, int], Finding] = {}
+        self.reach: dict[str, tuple[NDArray[np.int64], Array]] = {}
         self.seen: set[tuple[int, int, bytes]] = set()
 
     def at_home(self) -> None:
@@ -108,8 +109,10 @@ class _Search:
         Groups that both motions carry are left out.
         """
         groups, others = set(first.carry(first.low)), set(second.carry(second.low))
-        mine, theirs = self._of(groups - others), self._of(others - groups)
-        near = boxes_meet(self._reach(mine, first), self._reach(theirs, second))
+        (mine, my_reach), (theirs, their_reach) = self._reach(first), self._reach(second)
+        near = boxes_meet(my_reach, their_reach)
+        near &= np.array([self.pieces[i].moves not in others for i in mine], dtype=bool)[:, None]
+        near &= np.array([self.pieces[j].moves not in groups for j in theirs], dtype=bool)[None, :]
         mine, theirs = mine[near.any(axis=1)], theirs[near.any(axis=0)]
         for value, other in _ends(first, second) if len(mine) else ():
             pose = f"{first.name} {value:g}, {second.name} {other:g}"
@@ -153,17 +156,28 @@ class _Search:
         """Return the boxes, shape (pieces, 6), and the meshes of pieces that have moved."""
         boxes, meshes = [], []
         for i in numbers:
-            move = moved.moves[self.pieces[i].moves]
-            place = move[:, :3] @ self.home[i]
-            place[:, 3] += move[:, 3]
-            boxes.append(outer_box(self.corners[i], place))
-            meshes.append(self.meshes[i].transform(move))
+            boxes.append(outer_box(self.corners[i], self._place(i, moved)))
+            meshes.append(self.meshes[i].transform(moved.moves[self.pieces[i].moves]))
         return np.array(boxes).reshape(-1, 6), meshes
 
-    def _reach(self, numbers: NDArray[np.int64], motion: Motion) -> Array:
-        """Return the box of all places that each piece passes in a motion, shape (pieces, 6)."""
-        boxes = np.array([self._carried(numbers, _Moved(motion.carry(value)))[0] for value in motion.values()])
-        return np.concatenate([boxes[:, :, :3].min(axis=0), boxes[:, :, 3:].max(axis=0)], axis=1)
+    def _place(self, i: int, moved: _Moved) -> Array:
+        """Return where a piece has been moved to, shape (3, 4)."""
+        move = moved.moves[self.pieces[i].moves]
+        place = move[:, :3] @ self.home[i]
+        place[:, 3] += move[:, 3]
+        return place
+
+    def _reach(self, motion: Motion) -> tuple[NDArray[np.int64], Array]:
+        """Return the pieces that a motion moves and the box of all places that each passes, shape (pieces, 6)."""
+        if motion.name not in self.reach:
+            numbers = self._of(motion.carry(motion.low))
+            low, high = np.full((len(numbers), 3), np.inf), np.full((len(numbers), 3), -np.inf)
+            for value in motion.values():
+                moved = _Moved(motion.carry(value))
+                boxes = np.array([outer_box(self.corners[i], self._place(i, moved)) for i in numbers]).reshape(-1, 6)
+                low, high = np.minimum(low, boxes[:, :3]), np.maximum(high, boxes[:, 3:])
+            self.reach[motion.name] = numbers, np.concatenate([low, high], axis=1)
+        return self.reach[motion.name]
 
 
 def _axis_at_home(piece: Piece, home: Array) -> Array | None:
