@@ -50,7 +50,9 @@ def goes_in(step):
         yield (number, name, *(pieces * len(columns) if len(pieces) < len(columns) else pieces))
 
 
-TABLES = made_sure.ROWS | {
+BUILT = ("hand bench", "fed by hand", "sorter")
+TABLES = made_sure.ROWS | {f"build {build}": tuple for build in BUILT}
+TABLES |= {
     name: partial(goes_in, name.removeprefix("step "))
     for name in names(PAGE.read_text(encoding="utf-8"))
     if name.startswith("step ")
@@ -76,7 +78,14 @@ def close_up(path):
 def drawn(text):
     """Return the page with tables and pictures drawn anew."""
     text = drawn_anew(text, TABLES)
+    text = re.sub(r"(<!-- drawn: build (.*?) -->\n)", lambda found: f"{found[1]}{whole(found[2])}", text)
     return re.sub(r"(<!-- drawn: step (.*?) -->\n)", lambda found: f"{found[1]}{pictures(found[2])}\n", text)
+
+
+def whole(build):
+    """Return the line that shows a build, if its picture is there."""
+    name = f"build-{build.replace(' ', '-')}.png"
+    return f"![As a whole: {build}](pictures/{name})\n" if (NOTES / "pictures" / name).is_file() else ""
 
 
 def test_the_tables_are_those_of_parts_list_and_frame():
