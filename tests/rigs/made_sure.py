@@ -318,26 +318,21 @@ GAUGE = {
             "the last resort",
         ),
         (
-            "the lid switch opens before anything can be reached",
-            "multimeter, lid lifted slowly",
-            "open at a finger's width",
-            "a finger",
-        ),
-        (
             "the bridge is whole",
             "multimeter between the cell's wires of a pair, and across",
             "350 Ω or 1 kΩ, alike",
             "CELL_STUCK",
         ),
         ("each motor has two coils", "multimeter", "some ohms in a pair, nothing between pairs", "a motor that hums"),
-        (
-            "a hand's push on the head does not come through its cable",
-            "pull the cable at the column",
-            "the head is still",
-            "drift",
-        ),
+        ("the cell's cable does not pull", "pull it at the column", "the head is still", "drift"),
     ),
     "sure lid": sure(
+        (
+            "the lid switch opens before anything can be reached",
+            "multimeter, lid lifted slowly",
+            "open at a finger's width",
+            "a finger",
+        ),
         (
             "it opens until the stay catches, and stays there",
             "lift it, let go",
