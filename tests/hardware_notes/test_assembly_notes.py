@@ -6,12 +6,14 @@ Run as a script, it draws the tables anew.
 import csv
 import re
 from functools import partial
+from itertools import pairwise
 
 import made_sure
 import pytest
 from drawn_tables import drawn_anew, heading, names
 from frame import forces
 from frame.dimensions import Frame
+from frame.selector import flaps, notch_deg
 from places import ROOT
 
 NOTES = ROOT / "hardware_notes"
@@ -119,6 +121,13 @@ def test_steps_come_in_their_order():
     order = [name for name in names(PAGE.read_text(encoding="utf-8")) if name.startswith("step ")]
     numbers = [(name[5] != "h", int(re.search(r"\d+", name)[0])) for name in order]
     assert numbers == sorted(set(numbers))
+
+
+def test_cams_follow_each_other_by_holes_as_the_page_says():
+    """One hole from each place to the next, two and a half from the last flap's to the check standard's."""
+    notches = [notch_deg(FRAME, flap) for flap in flaps(FRAME)]
+    steps = [(b - a) / FRAME.feeder.cam_step for a, b in pairwise([*notches[1:], notches[0]])]
+    assert steps == pytest.approx([1.0] * (len(steps) - 1) + [2.5])
 
 
 def test_the_preload_is_half_the_way_of_the_mass_that_hung_there():
