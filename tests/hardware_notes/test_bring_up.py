@@ -17,7 +17,7 @@ import pytest
 from board_rig import HAND, board_on
 from commands_rig import midspan
 from device_rig import DEVICE, needs_micropython
-from frame import contact
+from frame import compliance, contact
 from frame.dimensions import Frame
 from frame.servos import pulses_us, swings
 from midspan.base.errors import MidspanError
@@ -151,6 +151,12 @@ def with_tables(text):
 def test_tables_are_those_of_the_frame():
     text = PAGE.read_text(encoding="utf-8")
     assert text == with_tables(text), "draw them anew: make redraw"
+
+
+def test_the_give_that_is_told_is_that_of_the_frame():
+    told = re.search(r"is the give, about ([\d.]+) mm/N", PAGE.read_text(encoding="utf-8"))
+    total = sum(give.mm_per_n for give in compliance.gives(Frame.load()))
+    assert float(told[1]) == pytest.approx(total, abs=0.0006)
 
 
 def test_the_file_that_comes_has_the_pulses_of_the_frame():
