@@ -13,6 +13,7 @@ from model import selector_parts as made
 from model.holes import facing
 from model.motion import STEP_DEG, Motion, turned_about_x
 from model.piece import Piece, of_step
+from model.selector_guard import guard
 from model.selector_places import (
     CAM_HUB,
     HORN_FACE,
@@ -45,6 +46,7 @@ def selector(frame: Frame) -> tuple[Piece, ...]:
     pieces += _bridges(frame)
     pieces += _camshaft(frame)
     pieces += _servo(frame)
+    pieces += guard(frame)
     return of_step(pieces, STEP)
 
 
@@ -229,7 +231,10 @@ def motions(frame: Frame) -> tuple[Motion, ...]:
 def bores(frame: Frame) -> dict[str, list[tuple[float, float, float]]]:
     """Return the holes in each side plate, y, z and diameter: the axles', and left those of the chipboard screws."""
     axles = [(*axle(frame, i), float(frame.feeder.axle_tube[0])) for i in flaps(frame)]
-    screws = [piece.where.position for piece in selector(frame) if piece.part is wood_screw(*made.PLATE_SCREW)]
+    outside = float(frame.feeder.side_x + frame.feeder.side_sheet)
+    plate_screw = wood_screw(*made.PLATE_SCREW)
+    ends = [piece.where * Pos(0, 0, -made.FOOT) for piece in selector(frame) if piece.part is plate_screw]
+    screws = [end.position for end in ends if abs(end.position.X + outside) < 0.01]  # not those between boards
     return {"left": axles + [(at.Y, at.Z, PILOT) for at in screws], "right": axles}
 
 

@@ -149,11 +149,10 @@ def index_rod(frame: Frame) -> Part:
     return ground_rod(INDEX, round(last_hub_s(frame) - CAM_HUB - disc_s(frame, 0) + 8, 1), "F37")
 
 
-def _plate_screw_hole(shape: Solid, where: Location) -> Solid:
-    """Return a solid with a countersunk hole for a chipboard screw into the side plate."""
-    d = PLATE_SCREW[0]
-    depth = (WOOD_HEAD[d] - d) / 2
-    tool = cone(d, WOOD_HEAD[d], -depth, 0) + cylinder(clearance(d), -FOOT, 0)
+def bored_for_wood(shape: Solid, where: Location, d: float = PLATE_SCREW[0], depth: float = FOOT) -> Solid:
+    """Return a solid with a countersunk hole for a chipboard screw into what is behind it."""
+    sunk = (WOOD_HEAD[d] - d) / 2
+    tool = cone(d, WOOD_HEAD[d], -sunk, 0) + cylinder(clearance(d), -depth, 0)
     return (shape - where * tool).solid()
 
 
@@ -176,7 +175,7 @@ def bracket(frame: Frame) -> Part:
     shape = shape + cylinder(18, 0, BRACKET) - cylinder(frame.feeder.rod, 0, BRACKET)
     shape = shape.solid()
     for where in bracket_screws(frame):
-        shape = _plate_screw_hole(shape, where)
+        shape = bored_for_wood(shape, where)
     shape = engraved(shape, "F38", facing("+z", (24, 0, BRACKET)))
     return printed("F38", "camshaft bearing", shape, 0.8, ("Ream the bore to 8.1 and grease it.",))
 
@@ -197,7 +196,7 @@ def servo_bracket(frame: Frame) -> Part:
         shape -= Pos(x, y, 0) * cylinder(4, 0, SERVO_PLATE)
     shape = shape.solid()
     for where in servo_screws(frame):
-        shape = _plate_screw_hole(shape, where)
+        shape = bored_for_wood(shape, where)
     return printed("F39", "selector servo bracket", shape, 1.0)
 
 
