@@ -17,7 +17,8 @@ STEM = (8.0, 22.0)  # diameter and length of the dial's stem; ISO 463 has the di
 BODY = (58.0, 24.0)  # diameter and depth of the dial
 TIP = (1.5, 8.0)  # radius of the ball, and how far it stands out below the stem on an unloaded shaft
 TRAVEL = 25.0
-ARM_WIDTH, ARM_TIP = 30.0, 18.0
+ARM_WIDTH, ARM_TIP, ARM_FLANGE = 30.0, 18.0, 8.0
+SLIT, RIB, RIBS_AT = 2.0, 0.6, (7.0, 19.4)  # of the clamp; its roof is printed as bridges over two ribs
 CLAMP_REACH, CLAMP_SCREW = 20.0, 12.0  # of the arm's end and of the screw that closes it, in front of the stem
 HEAD_ROOM, NUT_ROOM = (8.0, 4.0), (7.0, 4.5)  # across and depth of the recesses for an M4 head and nut
 
@@ -65,12 +66,16 @@ def board(frame: Frame) -> Part:
 def arm(frame: Frame) -> Part:
     """Return the arm that clamps the dial's stem, lying on its side: y to the front along x, height along y."""
     root, top = _root_y(frame), ARM_TIP
-    outline = [(root, -24), (root + 10, -24), (root + 10, -8), (root + 22, 0), (CLAMP_REACH, 0), (CLAMP_REACH, top),
-               (-26, top), (root + 10, 62), (root + 10, 84), (root, 84)]  # fmt: skip
+    front = root + ARM_FLANGE
+    outline = [(root, -24), (front, -24), (front, -8), (root + 22, 0), (CLAMP_REACH, 0), (CLAMP_REACH, top),
+               (-26, top), (front, 62), (front, 84), (root, 84)]  # fmt: skip
     shape = extrude(make_face(Polyline(*outline, close=True)), ARM_WIDTH)
     middle = ARM_WIDTH / 2
     shape -= facing("+y", (0, top / 2, middle)) * Cylinder(STEM[0] / 2, 2 * top)
-    shape -= Pos(CLAMP_REACH / 2, top / 2, middle) * Box(CLAMP_REACH, 2 * top, 2)
+    slit = Pos(CLAMP_REACH / 2, top / 2, middle) * Box(CLAMP_REACH, 2 * top, SLIT)
+    for x in RIBS_AT:
+        slit -= Pos(x + RIB / 2, top / 2, middle) * Box(RIB, 2 * top, SLIT)
+    shape -= slit
     screw = Pos(CLAMP_SCREW, top / 2, 0)
     shape -= screw * Pos(0, 0, middle) * Cylinder(clearance(4) / 2, 2 * ARM_WIDTH)
     shape -= screw * Pos(0, 0, ARM_WIDTH - HEAD_ROOM[1] / 2) * Cylinder(HEAD_ROOM[0] / 2, HEAD_ROOM[1])
@@ -78,7 +83,8 @@ def arm(frame: Frame) -> Part:
     for height in (-16.0, 74.0):
         shape -= facing("+x", (root, height, middle)) * Cylinder(clearance(SCREW) / 2, 60)
     solid = engraved(shape.solid(), "H07", Pos(root + 40, 20, ARM_WIDTH), 8)
-    return Part("H07", "arm of the dial", Way.PRINTED, solid, "PETG", "printed, 6 walls, 40 % fill", 3.0)
+    return Part("H07", "arm of the dial", Way.PRINTED, solid, "PETG", "printed, 6 walls, 40 % fill", 3.0,
+                notes=("saw through the two thin ribs in the slit",))  # fmt: skip
 
 
 def dial_stand(frame: Frame) -> tuple[Piece, ...]:
@@ -102,8 +108,8 @@ def _arm_and_dial(frame: Frame) -> tuple[Piece, ...]:
     side_on = Plane(origin=(-ARM_WIDTH / 2, 0, lower), x_dir=(0, 1, 0), z_dir=(1, 0, 0)).location
     pieces = [Piece(arm(frame), side_on), Piece(indicator(), Pos(0, 0, stem_z))]
     for height in (-16.0, 74.0):
-        head = facing("+y", (0, _root_y(frame) + 10, lower + height), "+z")
-        pieces += slot_screw(head, 10, 20)
+        head = facing("+y", (0, _root_y(frame) + ARM_FLANGE, lower + height), "+z")
+        pieces += slot_screw(head, ARM_FLANGE, 20)
     screw = side_on * Pos(CLAMP_SCREW, ARM_TIP / 2, ARM_WIDTH - HEAD_ROOM[1])
     pieces.append(Piece(standard.socket_screw(4, 25), screw))
     pieces.append(Piece(standard.hex_nut(4), side_on * Pos(CLAMP_SCREW, ARM_TIP / 2, NUT_ROOM[1] - 3.2)))

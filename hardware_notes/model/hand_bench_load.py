@@ -147,7 +147,9 @@ def pointer(frame: Frame) -> Part:
     slot = DISC_X + (DISC[1] + POINTER) / 2
     reach = slot + 14.0
     shape += Pos(POINTER_Y, FLANGE / 2, reach / 2) * Box(24, FLANGE, reach)
-    shape += Pos(POINTER_Y, -KEY[1] / 2, slot) * Box(24, KEY[1], KEY[0])
+    lower, upper = slot - KEY[0] / 2, slot + KEY[0] / 2  # the rib's lower side slopes, so that it prints
+    rib = make_face(Polyline((0, lower), (0, upper), (-KEY[1], upper), (-KEY[1], lower + KEY[1]), close=True))
+    shape += Pos(POINTER_Y - 12, 0, 0) * extrude(Plane.YZ * rib, 24)
     shape -= facing("+y", (POINTER_Y, 0, slot)) * Cylinder(clearance(SCREW) / 2, 60)
     solid = engraved(shape.solid(), "H14", Pos(POINTER_Y, high / 2, POINTER))
     return Part("H14", "pointer", Way.PRINTED, solid, "PETG", "printed", 0.8)
