@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import atan2, cos, degrees, pi, radians, sin, sqrt, tan
+from math import asin, atan2, cos, degrees, pi, radians, sin, sqrt, tan
 from typing import NamedTuple
 
 from frame.dimensions import Frame
@@ -12,6 +12,8 @@ from frame.selector import axle, surface, underside
 
 STEP_DEG = 2.0  # between the places that are looked at
 GRAVITY = 9810.0  # mm/s2
+PUSHED_MOST_DEG = 60.0  # of the check standard's flap: over all that passes under it
+RAMP_FROM_DEG = 60.5  # of the round part of the ramp's underside, seen from the lift's axis
 
 
 class Carried(NamedTuple):
@@ -54,11 +56,13 @@ def finger(frame: Frame, raised_deg: float = 0.0) -> Line:
 
 
 def ramp(frame: Frame) -> Line:
-    """Return the outline of the ramp's end: underside, tip, upper edge up to the hopper's end."""
-    end, flat = point(frame.feeder.ramp_end), float(frame.feeder.ramp_flat)
-    under = end[1] - frame.feeder.ramp_tip
-    top = sloped(end, float(frame.feeder.hopper_length), float(frame.feeder.slope))
-    return (flat, under), (end[0], under), end, top
+    """Return the outline of the ramp: underside, round beside the lift's way, tip, upper edge up to the step."""
+    end, middle = point(frame.feeder.ramp_end), point(frame.feeder.lift_pivot)
+    under, radius = end[1] - frame.feeder.ramp_tip, float(frame.feeder.ramp_clear)
+    steepest = degrees(asin((under - middle[1]) / radius))
+    below = [sloped(middle, radius, RAMP_FROM_DEG + (steepest - RAMP_FROM_DEG) * i / 5) for i in range(6)]
+    length = (frame.feeder.fork_y - end[0]) / cos(radians(frame.feeder.slope))
+    return (*below, (end[0], under), end, sloped(end, length, float(frame.feeder.slope)))
 
 
 def arms(frame: Frame, raised_deg: float = 0.0) -> Line:
@@ -88,7 +92,7 @@ def entry(frame: Frame, diameter: float) -> Roll:
     >>> abs(round(way.end[0], 1)), way.flattest_deg > 3
     (0.0, True)
     """
-    floor = rollers(frame).with_(Surfaces(lines=(finger(frame), ramp(frame)[1:])))
+    floor = rollers(frame).with_(Surfaces(lines=(finger(frame), ramp(frame)[-2:])))
     start = frame.feeder.ramp_end[0] + diameter / 2 * sin(radians(frame.feeder.slope)) + 10.0
     return roll(start, -30.0, diameter / 2, floor)
 
@@ -201,9 +205,9 @@ def flap_pushed(frame: Frame, diameter: float, axis: Point) -> float:
     (0.0, True)
     """
     shut, hinge = underside(frame, 0), axle(frame, 0)
-    angle = 0.0
-    while clearance(axis, diameter / 2, Surfaces(lines=(turned(shut, hinge, -angle),))) < 0:
-        angle += 0.25
+    angle = PUSHED_MOST_DEG  # comes down from over the shaft, so that it stops on it and not below it
+    while angle > 0 and clearance(axis, diameter / 2, Surfaces(lines=(turned(shut, hinge, 0.25 - angle),))) >= 0:
+        angle -= 0.25
     return angle
 
 

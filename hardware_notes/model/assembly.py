@@ -35,6 +35,7 @@ PUT_ON_AFTERWARDS = {
     ("N42", "B01"): "the spacer block is screwed to the column before both go to the beam",
     ("N07", "E81"): "the board's carrier is screwed down before the host's cable is plugged in",
     ("N39", "P10"): "the guide is screwed on before the counterweight goes into it",
+    ("N08", "F02"): "the coupling is screwed to the fork servo's horn before the servo goes on its posts",
 }  # screw and piece by their numbers, where the piece covers the screw's head: assembly.md says it in that step
 BESIDE_THE_BENCH = frozenset({"H05", "H09", "H12"})  # the dial on its own foot; hook and marks hang on the shaft
 
@@ -96,7 +97,13 @@ def sorter(span: float | None = None, length: float | None = None) -> Assembly:
         The gauge with feeder, selector and trays, its lid with the feeder's opening.
     """
     frame = Frame.load()
-    pieces = (*_gauge(frame, span, length), *lid(frame, feeder=True), *feeder(frame), *selector(frame), *trays(frame))
+    pieces = (
+        *_gauge(frame, span, length),
+        *lid(frame, feeder=True),
+        *feeder(frame, span, length),
+        *selector(frame),
+        *trays(frame),
+    )
     moving = *press.motions(frame), *lid_motions(frame), *feeder_motions(frame)
     return Assembly("sorter", pieces, (*moving, *selector_motions(frame), *tray_motions(frame)))
 

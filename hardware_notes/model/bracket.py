@@ -19,9 +19,12 @@ from model.standard.shapes import box
 STEP, FENCE_STEP = "12 gate", "12 gate"
 THICKNESS, SCREW = 6.0, 6
 BEARING = (8, 16, 5)
-LEG, LEG_THICKNESS, LEG_HOLE = 40.0, 5.0, 24.0  # aluminium angle; its holes from the corner
+PLATE_SCREWS_Z = (-31.5, -48.5)  # of the screws into the bracket, off those into the beam
+LEG, LEG_THICKNESS, LEG_HOLE = 25.0, 5.0, 15.0  # aluminium angle; its holes from the corner
 ANGLE_LENGTH, ANGLE_BOTTOM = 70.0, -75.0
-FENCE_WIDTH, FENCE_BASE, FENCE_POST = 20.0, 6.0, 8.0
+SLOT_SCREWS = (40.0, 20.0), (50.0, 20.0)  # M3, of the light barriers' holders
+CHUTE_SCREWS = (46.5, 56.0), (53.5, 56.0)
+FENCE_WIDTH, FENCE_BASE, FENCE_POST, FENCE_SCREW = 20.0, 6.0, 8.0, 4  # a larger screw's key meets the layshaft
 FENCE_ABOVE = 10.0  # over the rollers
 
 
@@ -39,31 +42,35 @@ def bracket_outline(frame: Frame) -> Line:
     """Return the brackets' outline in y and z: their front edge leads the check standard down to the lift."""
     face = frame.beam.width / 2
     top, foot = (point(end) for end in frame.feeder.slot_guide)
-    over = frame.feeder.gate_pivot[1] + 13
+    over, front = frame.feeder.gate_pivot[1] + 13, frame.feeder.gate_rod[0] + 12
     bottom = ANGLE_BOTTOM
     return (
-        (face, bottom), (face + 32, bottom), (face + 32, -2), (60, 8), foot, top, (54, over), (26, over),
-        (9.5, 64), (9.5, 44), (face, 36),
+        (face, bottom), (face + LEG, bottom), (front, frame.feeder.gate_rod[1] - 12), (front, 6), foot, top,
+        (54, over), (22, over), (face, 36),
     )  # fmt: skip
 
 
-def brackets(frame: Frame, screws: tuple[Hole, ...]) -> tuple[Piece, ...]:
-    """Return brackets with bearings, angles, fences and what screws them to the beam; `screws` are further holes."""
+def brackets(frame: Frame) -> tuple[Piece, ...]:
+    """Return brackets with bearings, angles, fences and what screws them to the beam."""
     pieces = []
     for side in SIDES:
-        pieces += [*_bracket(frame, side, screws), *_angle(frame, side), *_fence(frame, side)]
+        pieces += [*_bracket(frame, side), *_angle(frame, side), *_fence(frame, side)]
     return of_step(pieces, STEP)
 
 
 @cache
-def bracket(frame: Frame, screws: tuple[Hole, ...]) -> Part:
+def bracket(frame: Frame) -> Part:
     """Return a bracket, cut from sheet."""
-    seats = [Hole(*point(at), BEARING[1]) for at in (frame.feeder.gate_pivot, frame.feeder.lift_pivot)]
-    threads = [Hole(frame.beam.width / 2 + LEG_HOLE, z, tapped(SCREW)) for z in _screw_z()]
-    shape = engraved(
-        plate(bracket_outline(frame), THICKNESS, (*seats, *threads, *screws)), "F11", Location((36, 20, THICKNESS))
-    )
+    seats = [Hole(at[0], at[1], BEARING[1]) for at in _axles(frame)]
+    threads = [Hole(frame.beam.width / 2 + LEG_HOLE, z, tapped(SCREW)) for z in PLATE_SCREWS_Z]
+    threads += [Hole(y, z, tapped(3)) for y, z in (*SLOT_SCREWS, *CHUTE_SCREWS)]
+    shape = engraved(plate(bracket_outline(frame), THICKNESS, (*seats, *threads)), "F11", Location((36, 6, THICKNESS)))
     return Part("F11", "bracket of gate and lift", Way.CUT, shape, "aluminium", "aluminium sheet 6", 8.0)
+
+
+def _axles(frame: Frame) -> tuple[list[float], ...]:
+    """Return the axles that turn in the brackets."""
+    return frame.feeder.gate_pivot, frame.feeder.lift_pivot, frame.feeder.gate_rod
 
 
 def _screw_z() -> tuple[float, ...]:
@@ -71,11 +78,11 @@ def _screw_z() -> tuple[float, ...]:
     return -20.0, -60.0
 
 
-def _bracket(frame: Frame, side: int, screws: tuple[Hole, ...]) -> list[Piece]:
+def _bracket(frame: Frame, side: int) -> list[Piece]:
     """Return a bracket with its bearings."""
     x = inner_x(frame) if side > 0 else -outer_x(frame)
-    pieces = [Piece(bracket(frame, screws), upright(x))]
-    for at in (frame.feeder.gate_pivot, frame.feeder.lift_pivot):
+    pieces = [Piece(bracket(frame), upright(x))]
+    for at in _axles(frame):
         pieces += [Piece(bearing(*BEARING), facing("+x", (x + 0.5, *at)))]
     return pieces
 
@@ -88,6 +95,8 @@ def angle() -> Part:
     for z in _screw_z():
         up = z - ANGLE_BOTTOM
         solid = drilled(solid, facing("+y", (LEG_HOLE, LEG_THICKNESS, up)), clearance(SCREW), LEG_THICKNESS)
+    for z in PLATE_SCREWS_Z:
+        up = z - ANGLE_BOTTOM
         solid = drilled(solid, facing("+x", (LEG_THICKNESS, LEG_HOLE, up)), clearance(SCREW), LEG_THICKNESS)
     stock = f"aluminium angle {LEG:g}x{LEG:g}x{LEG_THICKNESS:g}, {ANGLE_LENGTH:g} long"
     return Part("F10", "angle of the bracket", Way.MACHINED, solid, "aluminium", stock, 1.5)
@@ -96,13 +105,14 @@ def angle() -> Part:
 def _angle(frame: Frame, side: int) -> list[Piece]:
     """Return the angle between a bracket and the beam, with its screws."""
     x, face = side * outer_x(frame), frame.beam.width / 2
-    turn = (0, 0, 0) if side > 0 else (0, 0, 90)
-    pieces = [Piece(angle(), Location((x, face, ANGLE_BOTTOM), turn))]
+    lies = ((x, face, ANGLE_BOTTOM),) if side > 0 else ((x, face, ANGLE_BOTTOM + ANGLE_LENGTH), (0, 180, 0))
+    pieces = [Piece(angle(), Location(*lies))]
     out = "+x" if side > 0 else "-x"
     for z in _screw_z():
         on_leg = face + LEG_THICKNESS, z
         pieces += [Piece(socket_screw(SCREW, 16), facing("+y", (x + side * LEG_HOLE, *on_leg)))]
         pieces += [Piece(slot_nut(SCREW), facing("+y", (x + side * LEG_HOLE, face - SLOT_8.lip_depth, z)))]
+    for z in PLATE_SCREWS_Z:
         pieces += [Piece(socket_screw(SCREW, 10), facing(out, (x + side * LEG_THICKNESS, face + LEG_HOLE, z)))]
     return pieces
 
@@ -114,7 +124,7 @@ def fence(frame: Frame) -> Part:
     corners = [(-half, 0), (half, 0), (half, FENCE_BASE), (front, FENCE_BASE), (front, top),
                (front - FENCE_POST, top), (-half, 12)]  # fmt: skip
     shape = drilled(
-        plate(corners, FENCE_WIDTH), facing("+y", (0, FENCE_BASE, FENCE_WIDTH / 2)), clearance(SCREW), FENCE_BASE
+        plate(corners, FENCE_WIDTH), facing("+y", (0, FENCE_BASE, FENCE_WIDTH / 2)), clearance(FENCE_SCREW), FENCE_BASE
     )
     shape = engraved(shape, "F24", Location((front - FENCE_POST / 2, 60, FENCE_WIDTH), (0, 0, 90)), 5)
     return Part("F24", "fence behind the shaft", Way.PRINTED, shape, "PETG", "PETG, lying on its side", 1.0)
@@ -124,5 +134,5 @@ def _fence(frame: Frame, side: int) -> list[Piece]:
     """Return a fence on the beam with its screw."""
     x = side * float(frame.feeder.fence_x)
     pieces = [Piece(fence(frame), upright(x - FENCE_WIDTH / 2))]
-    pieces += [Piece(socket_screw(SCREW, 16), Location((x, 0, FENCE_BASE)))]
-    return [*pieces, Piece(slot_nut(SCREW), Location((x, 0, -SLOT_8.lip_depth)))]
+    pieces += [Piece(socket_screw(FENCE_SCREW, 16), Location((x, 0, FENCE_BASE)))]
+    return [*pieces, Piece(slot_nut(FENCE_SCREW), Location((x, 0, -SLOT_8.lip_depth)))]

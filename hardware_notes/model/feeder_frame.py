@@ -13,9 +13,8 @@ from frame.feeder import point
 from frame.rolling import Line
 from frame.trays import bounds
 
-from model import fork, gate, selector, trays
+from model import fork, gate, lift, selector, trays
 from model.across import SIDES, Hole, plate, upright
-from model.base import angle as base_angle
 from model.holes import clearance, drilled, engraved, facing, tapped
 from model.piece import Part, Piece, Way, of_step
 from model.standard import foot, hex_nut, profile, slot_nut, socket_screw, washer
@@ -24,7 +23,9 @@ from model.standard.profiles import SLOT_8
 from model.standard.shapes import box, cylinder
 
 STEP = "10 side plates"
-PLATE_REAR, PLATE_BOTTOM = 28.0, -138.0  # so low that trays come out through a window and leave a sill
+PLATE_REAR, PLATE_LOW_REAR, PLATE_BOTTOM = 23.0, 46.0, -138.0  # so low that trays come out and leave a sill
+LEFT_NOSE = 2.0  # at the left the rear edge comes so far back for the foot of the lift's servo
+PLATE_STEP = 3.0  # height below which the lid's lower front stands behind the plates
 FOOT_TOP = -120.0
 HOPPER_FRONT = 577.0  # of the feet where few places would let them stand further back
 PLATE_OVER = 36.0  # over the ramp's line
@@ -32,7 +33,9 @@ LID_FRONT, LID_OVER = 51.0, 139.0  # the plates end below and before the lid's f
 STAY, STAY_DEEP, STAY_SCREW = 20.0, 32.0, 5  # profile; its middle under the hopper's floor; the screw in each end
 STAYS_AT = (60.0, 440.0)  # along the slope from the step
 FRONT_STAY_Z = -76.0
-REAR_STAY = (56.0, -100.0)
+REAR_STAY = (100.0, -100.0)
+STRAP, STRAP_THICKNESS = (90.0, 36.0), 5.0  # over cross beam and rear stay
+STRAP_SCREWS = ((-30.0, -10.0), (-30.0, 10.0), (15.0, 0.0), (35.0, 0.0))  # from its middle: two in each profile
 REAR_SCREW = 8
 FOOT_BLOCK = (44.0, 44.0, 25.0)  # along x, y and z
 
@@ -63,17 +66,19 @@ def bores(frame: Frame) -> dict[str, list[Hole]]:
     return {"left": own, "right": own}
 
 
-def side_outline(frame: Frame) -> Line:
-    """Return the side plates' outline in y and z."""
+def side_outline(frame: Frame, name: str) -> Line:
+    """Return a side plate's outline in y and z."""
     end, slope = point(frame.feeder.ramp_end), radians(frame.feeder.slope)
 
     def over(y: float) -> tuple[float, float]:
         return y, end[1] + PLATE_OVER / cos(slope) + (y - end[0]) * sin(slope) / cos(slope)
 
+    edge = [LID_OVER, *((90.0, 82.0, 54.0, 46.0) if name == "left" else ()), PLATE_STEP]
+    rear = [(LEFT_NOSE if z in (82.0, 54.0) else PLATE_REAR, z) for z in edge]
     front = foot_y(frame) + FOOT_BLOCK[1] / 2 + 1
     return (
-        (PLATE_REAR, PLATE_BOTTOM), (front, PLATE_BOTTOM), over(front), over(LID_FRONT),
-        (LID_FRONT, LID_OVER), (PLATE_REAR, LID_OVER),
+        (PLATE_LOW_REAR, PLATE_BOTTOM), (front, PLATE_BOTTOM), over(front), over(LID_FRONT),
+        (LID_FRONT, LID_OVER), *rear, (PLATE_LOW_REAR, PLATE_STEP),
     )  # fmt: skip
 
 
@@ -81,9 +86,9 @@ def side_outline(frame: Frame) -> Line:
 def side_plate(frame: Frame, name: str) -> Part:
     """Return a side plate, "left" or "right", in y and z."""
     thickness = float(frame.feeder.side_sheet)
-    holes = [hole for found in (bores(frame), gate.bores(frame), fork.bores(frame)) for hole in found[name]]
-    holes += [Hole(*hole) for unit in (selector, trays) for hole in unit.bores(frame)[name]]
-    shape = plate(side_outline(frame), thickness, holes)
+    units = (bores(frame), *(unit.bores(frame) for unit in (gate, fork, lift, selector, trays)))
+    holes = [Hole(*hole) for found in units for hole in found[name]]
+    shape = plate(side_outline(frame, name), thickness, holes)
     for rear, front, low, high in (window for unit in (selector, trays) for window in unit.windows(frame)[name]):
         shape = (shape - box((rear, front), (low, high), (0, thickness))).solid()
     number = "F01" if name == "left" else "F02"
@@ -173,12 +178,21 @@ def rear_stay(frame: Frame) -> Part:
     return replace(part, shape=shape, designation=f"{part.designation}, one end M8 x 25")
 
 
+@cache
+def strap() -> Part:
+    """Return the strap that joins a rear stay to a cross beam, its middle at the origin, the stay towards +x."""
+    x, y = (size / 2 for size in STRAP)
+    holes = [Hole(*at, clearance(6)) for at in STRAP_SCREWS]
+    shape = plate([(-x, -y), (x, -y), (x, y), (-x, y)], STRAP_THICKNESS, holes)
+    shape = engraved(shape, "F18", Location((-8, 0, STRAP_THICKNESS), (0, 0, 90)))
+    return Part("F18", "strap", Way.CUT, shape, "aluminium", "aluminium sheet 5", 1.0)
+
+
 def _rear_stays(frame: Frame) -> list[Piece]:
     """Return the stays that join the side plates to the gauge's cross beams."""
     section, (y, z) = float(frame.base.cross_section), REAR_STAY
     low = float(frame.base.cross_x) + section / 2
     high, outer = float(frame.feeder.side_x), float(frame.feeder.side_x + frame.feeder.side_sheet)
-    leg, thickness, length = frame.base.angle
     pieces = []
     for side, out in ((1, "+x"), (-1, "-x")):
         turn = (0, 0, 0 if side > 0 else 180)
@@ -186,12 +200,10 @@ def _rear_stays(frame: Frame) -> list[Piece]:
         pieces += [Piece(washer(REAR_SCREW), facing(out, (side * outer, y, z)))]
         head = side * (outer + WASHER[REAR_SCREW][2])
         pieces += [Piece(socket_screw(REAR_SCREW, 30), facing(out, (head, y, z)))]
-        front, corner = y + section / 2, side * low
-        lies = Location((corner, front, z - length / 2), (0, 0, 0 if side > 0 else 90))
-        pieces += [Piece(base_angle(frame), lies)]
-        pieces += [Piece(socket_screw(6, 16), facing(out, (corner + side * thickness, front + leg / 2, z)))]
-        at = corner - side * SLOT_8.lip_depth, front + leg / 2, z
-        pieces += [Piece(slot_nut(6), facing(out, at, along="+y"))]
-        pieces += [Piece(socket_screw(6, 16), facing("+y", (corner + side * leg / 2, front + thickness, z)))]
-        pieces += [Piece(slot_nut(6), facing("+y", (corner + side * leg / 2, front - SLOT_8.lip_depth, z)))]
+        over = Location((side * (frame.base.cross_x - STRAP_SCREWS[0][0]), y, z + section / 2), turn)
+        pieces += [Piece(strap(), over)]
+        for across, along in STRAP_SCREWS:
+            lies = "+y" if across < 0 else "+x"
+            pieces += [Piece(socket_screw(6, 16), over * Location((across, along, STRAP_THICKNESS)))]
+            pieces += [Piece(slot_nut(6), over * facing("+z", (across, along, -SLOT_8.lip_depth), along=lies))]
     return pieces

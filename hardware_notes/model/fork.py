@@ -56,7 +56,7 @@ def bores(frame: Frame) -> dict[str, list[Hole]]:
 def servo(frame: Frame) -> servo_drive.Drive:
     """Return where the servo stands."""
     at, thickness = escapement.axis(frame), float(frame.feeder.side_sheet)
-    return servo_drive.Drive(side_x(frame, 0), thickness, 0.0, at, SERVO_DEG, GROUP, "F19")
+    return servo_drive.Drive(1, side_x(frame, 0), thickness, at, SERVO_DEG, GROUP, inside=False)
 
 
 def _where(frame: Frame, side: int) -> Location:

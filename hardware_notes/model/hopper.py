@@ -12,7 +12,7 @@ from build123d import Location
 from frame import escapement
 from frame.dimensions import Frame
 from frame.escapement import on_slope
-from frame.feeder import point
+from frame.feeder import ramp
 
 from model.across import SIDES, Hole, plate, upright
 from model.feeder_frame import STAY, STAY_DEEP, STAYS_AT
@@ -23,24 +23,26 @@ from model.standard.profiles import SLOT_6
 from model.standard.shapes import box, cylinder, prism
 
 STEP = "11 hopper and fork"
-BLOCK, BLOCK_WALL, BLOCK_FOOT = (29.5, 20.0, 18.5), 8.0, 6.0  # that holds a rail or guide on a stay
+BLOCK, BLOCK_WALL, BLOCK_FOOT = (28.5, 20.0, 18.5), 8.0, 6.0  # that holds a rail or guide on a stay
 BLOCK_SCREW, BLOCK_SCREWS, BLOCK_UP = 4, (-6.0, 6.0), 13.5  # through rail or guide, and how high over the stay
-FOOT_SCREWS_X = (12.5, 24.0)  # in the stay's slot
+FOOT_SCREWS_X = (12.0, 23.2)  # in the stay's slot
 GUIDE, GUIDE_OVER = 4.0, 24.0  # polycarbonate; how far it rises above the hopper's floor
 SHEET, SHEET_SCREWS_X = 4.0, (-300.0, 0.0, 300.0)  # under the hopper
 STOP, STOP_SCREWS = 9.0, (-7.0, -17.0)  # thickness of the block beside the step, its screws along the slope
+CHUTE_SCREWS = (59.0, 127.6), (68.3, 123.8)  # M3, y and z: of the light barrier over the way out
+EYE_S, EYE_SCREWS = 2.5, (-5.5, -13.5)  # of the light barrier that sees the first shaft, and of its screws
 OFF_STOP, GUIDE_PLAY = 1.0, 2.0  # of the guides: to the right of the end stop, and wider than a shaft is long
 
 
-def hopper(frame: Frame) -> tuple[Piece, ...]:
-    """Return rails, stops, guides and the sheet under the hopper."""
+def hopper(frame: Frame, length: float) -> tuple[Piece, ...]:
+    """Return rails, stops, guides set for shafts of a length, and the sheet under the hopper."""
     pieces = [*_sheet(frame)]
     for side in SIDES:
-        pieces += [*_rail(frame, side), *_stop(frame, side), *_guide(frame, side)]
+        pieces += [*_rail(frame, side), *_stop(frame, side), *_guide(frame, side, length)]
     return of_step(pieces, STEP)
 
 
-def _up(frame: Frame, x: float, along: float, square: float) -> Location:
+def up_slope(frame: Frame, x: float, along: float, square: float) -> Location:
     """Return a place on the slope: +x as in the gauge, +y up the slope, +z square to it."""
     slope = radians(frame.feeder.slope)
     return facing((0.0, -sin(slope), cos(slope)), (x, *on_slope(frame, along, square)), along="+x")
@@ -49,14 +51,12 @@ def _up(frame: Frame, x: float, along: float, square: float) -> Location:
 @cache
 def rail(frame: Frame) -> Part:
     """Return a rail of ramp and hopper in y and z."""
-    end, floor = point(frame.feeder.ramp_end), float(frame.feeder.rail)
-    under = end[1] - frame.feeder.ramp_tip
-    flat = float(frame.feeder.ramp_flat)
-    edge = escapement.rail_edge(frame)
-    below = [on_slope(frame, frame.feeder.hopper_length, -floor), on_slope(frame, -20, -floor),
-             (flat + 4, under - 8), (flat, under), (end[0], under)]  # fmt: skip
+    floor = float(frame.feeder.rail)
+    edge, round_part = escapement.rail_edge(frame), ramp(frame)[:-2]
+    below = [on_slope(frame, frame.feeder.hopper_length, -floor), on_slope(frame, -20, -floor), *round_part]
     rod = Hole(*escapement.axis(frame), frame.feeder.rod + 2)
     stops = [Hole(*on_slope(frame, s, 0), tapped(3)) for s in STOP_SCREWS]
+    stops += [Hole(*at, tapped(3)) for at in CHUTE_SCREWS]
     shape = plate([*edge, *below], frame.feeder.rail_sheet, [rod, *stops, *_block_holes(frame)])
     middle = on_slope(frame, 240, -10)
     shape = engraved(shape, "F04", Location((*middle, frame.feeder.rail_sheet), (0, 0, frame.feeder.slope)))
@@ -88,7 +88,7 @@ def _blocks(frame: Frame, x: float, out: int, thickness: float) -> list[Piece]:
     """Return the blocks that hold a sheet on the stays; its face is at x, and they stand off it towards `out`."""
     pieces, top = [], -STAY_DEEP + STAY / 2
     for s in STAYS_AT:
-        place = _up(frame, x, s, top) * Location((0, 0, 0), (0, 0, 0 if out > 0 else 180))
+        place = up_slope(frame, x, s, top) * Location((0, 0, 0), (0, 0, 0 if out > 0 else 180))
         pieces += [Piece(block(), place)]
         for along in FOOT_SCREWS_X:
             pieces += [Piece(socket_screw(3, 10), place * Location((along, 0, BLOCK_FOOT)))]
@@ -135,17 +135,23 @@ def _stop(frame: Frame, side: int) -> list[Piece]:
 def guide(frame: Frame) -> Part:
     """Return a side guide in y and z."""
     end = float(frame.feeder.hopper_length)
-    corners = [(-22, 6), (20, -18), (end, -18), (end, GUIDE_OVER), (-22, GUIDE_OVER)]
-    shape = plate([on_slope(frame, *corner) for corner in corners], GUIDE, _block_holes(frame))
+    corners = [(-22, 6), (-10, -18), (end, -18), (end, GUIDE_OVER), (-22, GUIDE_OVER)]
+    eye = [Hole(*on_slope(frame, EYE_S, n), clearance(3)) for n in EYE_SCREWS]
+    shape = plate([on_slope(frame, *corner) for corner in corners], GUIDE, [*_block_holes(frame), *eye])
     middle = on_slope(frame, 240, 5)
     shape = engraved(shape, "F07", Location((*middle, GUIDE), (0, 0, frame.feeder.slope)))
     return Part("F07", "side guide", Way.CUT, shape, "polycarbonate", "polycarbonate sheet 4", 4.0)
 
 
-def _guide(frame: Frame, side: int) -> list[Piece]:
-    """Return a side guide with its blocks, set for shafts of middling length: they come in clear of the end stop."""
-    length = (frame.shaft.shortest + frame.shaft.longest) / 2
-    inner = length / 2 + (OFF_STOP + GUIDE_PLAY if side > 0 else -OFF_STOP)
+def guide_inner(frame: Frame, side: int, length: float) -> float:
+    """Return how far a guide's inner face is from midspan: shafts come in clear of the end stop, with some play."""
+    left = -frame.stop_x(length) - OFF_STOP
+    return float(length + GUIDE_PLAY - left if side > 0 else left)
+
+
+def _guide(frame: Frame, side: int, length: float) -> list[Piece]:
+    """Return a side guide with its blocks, set for shafts of a length."""
+    inner = guide_inner(frame, side, length)
     low = inner if side > 0 else -inner - GUIDE
     return [Piece(guide(frame), upright(low)), *_blocks(frame, side * inner, -side, GUIDE)]
 
@@ -163,10 +169,10 @@ def sheet(frame: Frame) -> Part:
 def _sheet(frame: Frame) -> list[Piece]:
     """Return the sheet that closes the feeder under the hopper, with its screws."""
     under = -STAY_DEEP - STAY / 2
-    pieces = [Piece(sheet(frame), _up(frame, 0, 20, under - SHEET))]
+    pieces = [Piece(sheet(frame), up_slope(frame, 0, 20, under - SHEET))]
     for s in STAYS_AT:
         for x in SHEET_SCREWS_X:
-            below = _up(frame, x, s, under)
+            below = up_slope(frame, x, s, under)
             pieces += [Piece(socket_screw(3, 8), below * Location((0, 0, -SHEET), (180, 0, 0)))]
             pieces += [Piece(slot_nut(3, 6), below * Location((0, 0, SLOT_6.lip_depth), (180, 0, 0)))]
     return pieces

@@ -10,7 +10,7 @@ from frame.feeder import arms, flap_pushed, in_pocket, point
 
 from model import selector, servo_drive
 from model.across import PLATE, SIDES, Hole, on_rod, plate, turned, upright, with_hub
-from model.bracket import THICKNESS, outer_x
+from model.bracket import outer_x
 from model.holes import engraved
 from model.motion import STEP_DEG, Motion
 from model.piece import Part, Piece, Way, of_step
@@ -18,14 +18,15 @@ from model.standard import ground_rod
 
 STEP = "13 lift"
 GROUP = "lift"
-HUB_DIAMETER, GRUB = 20.0, (4, 6)
+HUB_DIAMETER, GRUB = 18.0, (3, 5)
+SERVO_DEG = -35.0  # of the servo's body
 WALL = 4.8  # behind the pocket
 GRUB_DEG = 150.0
 
 
 def lift(frame: Frame) -> tuple[Piece, ...]:
     """Return arms, rod and servo."""
-    low, high = -outer_x(frame) - 1, servo(frame).rod_end
+    low, high = -servo(frame).rod_end, outer_x(frame) + 1
     at = point(frame.feeder.lift_pivot)
     pieces = [Piece(ground_rod(frame.feeder.rod, high - low, "F23"), Location(((low + high) / 2, *at)), GROUP)]
     for side in SIDES:
@@ -46,15 +47,15 @@ def motions(frame: Frame) -> tuple[Motion, ...]:
     return (Motion("lift", 0.0, float(frame.feeder.lift_swing), STEP_DEG, carry),)
 
 
-def bracket_holes(frame: Frame) -> tuple[Hole, ...]:
-    """Return the holes for the servo in the brackets."""
-    return tuple(servo_drive.holes(servo(frame)))
+def bores(frame: Frame) -> dict[str, list[Hole]]:
+    """Return the holes that the lift needs in each side plate, "left" and "right"."""
+    return {"left": servo_drive.holes(servo(frame)), "right": []}
 
 
 def servo(frame: Frame) -> servo_drive.Drive:
-    """Return where the servo stands: on the right bracket."""
-    at = point(frame.feeder.lift_pivot)
-    return servo_drive.Drive(outer_x(frame), THICKNESS, 0.0, at, 0.0, GROUP, "F19")
+    """Return where the servo stands: on the left side plate."""
+    x, thickness = float(frame.feeder.side_x), float(frame.feeder.side_sheet)
+    return servo_drive.Drive(-1, x, thickness, point(frame.feeder.lift_pivot), SERVO_DEG, GROUP, inside=True)
 
 
 @cache

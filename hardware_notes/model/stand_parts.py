@@ -33,6 +33,7 @@ from model.standard.shapes import box, cylinder, ring
 CHEEK_SCREW, CHEEK_SCREW_Y = 4, 17.5  # from below, two a cheek; the foot plate keeps 5.6 mm under their heads
 CHEEK_SCREW_HEAD_Z = 5.6
 CHEEK_SCREW_DEPTH = 14.0
+SENSOR_SCREW = 3
 PIN, PIN_PLACE = 6.0, (17.0, 31.0)  # y and z of the pins that bring both cheeks into line
 FOOT_SCREW, FOOT_SCREWS = 6, (-19.0, 29.0)  # along u: outside the cheeks
 FOOT_PIN, FOOT_PINS = 8.0, (-28.5, 39.0)  # in the beam's slot; as far apart as the plate allows
@@ -113,10 +114,12 @@ def cheek(frame: Frame) -> Part:
 
 
 def _cheek_bores(frame: Frame) -> list[tuple[float, float, float]]:
-    """Return y, z and diameter of a cheek's bores: axles, layshaft, pins."""
+    """Return y, z and diameter of a cheek's bores: axles, layshaft, pins, sensors."""
     support, drive = frame.support, frame.drive
     bores = [(y, support.axle_height, support.axle_bearing[1]) for y in (-frame.half_rollers, frame.half_rollers)]
     bores += [(drive.layshaft_y, drive.layshaft_z, drive.layshaft_bearing[1])]
+    across, up = support.sensor_screws
+    bores += [(y, up, tapped(SENSOR_SCREW)) for y in (-across, across)]
     return bores + [(y, PIN_PLACE[1], PIN) for y in (-PIN_PLACE[0], PIN_PLACE[0])]
 
 

@@ -15,7 +15,6 @@ LID = "lid"
 HAND_MM = 60.0  # in front of the rollers, where a hand brings a shaft
 STANDARDS = (6.0, 8.0, 10.0)  # diameters of check standards
 CLEAR_OF_STOP_MM = 1.0
-SET_TO_LENGTH = {"F07"}  # the hopper's guides
 OVER_MM = 1.0  # over the front roller
 
 
@@ -50,8 +49,7 @@ def fed_findings(frame: Frame, span: float) -> list[Finding]:
     """
     found = []
     for length in frame.lengths(span):
-        pieces = [piece for piece in sorter(span, length).pieces if piece.part.number not in SET_TO_LENGTH]
-        shift = frame.stop_x(length) + length / 2
+        pieces, shift = sorter(span, length).pieces, frame.stop_x(length) + length / 2
         for diameter in diameters(frame):
             come = [replace(place, shift=shift + CLEAR_OF_STOP_MM) for place in coming(frame, diameter)]
             go = [replace(place, shift=shift) for place in going(frame, diameter)]

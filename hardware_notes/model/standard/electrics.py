@@ -46,16 +46,16 @@ def servo_horn() -> Part:
 
 @cache
 def light_source() -> Part:
-    """Return an infrared light-emitting diode of 5 mm: its flange at z = 0, its round end at z = 7.6."""
-    shape = cylinder(5.8, -1, 0) + cylinder(5, 0, 7.6)
-    return _bought("infrared source", "infrared light-emitting diode, 5 mm", shape, 0.3, 0.4)
+    """Return an infrared light-emitting diode of 3 mm: its flange at z = 0, its round end at z = 5.3."""
+    shape = cylinder(3.8, -1, 0) + cylinder(3, 0, 5.3)
+    return _bought("infrared source", "infrared light-emitting diode, 3 mm", shape, 0.3, 0.2)
 
 
 @cache
 def light_sensor() -> Part:
-    """Return a phototransistor of 5 mm with daylight filter, shaped as the source."""
-    shape = cylinder(5.8, -1, 0) + cylinder(5, 0, 7.6)
-    return _bought("phototransistor", "phototransistor, 5 mm, daylight filter", shape, 0.4, 0.4)
+    """Return a phototransistor of 3 mm with daylight filter, shaped as the source."""
+    shape = cylinder(3.8, -1, 0) + cylinder(3, 0, 5.3)
+    return _bought("phototransistor", "phototransistor, 3 mm, daylight filter", shape, 0.4, 0.2)
 
 
 SWITCH_HOLES = [(-4.75, 0.0), (4.75, 0.0)]
