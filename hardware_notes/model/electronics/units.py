@@ -191,7 +191,7 @@ def fuse() -> Part:
     shape += box((-long / 2, long / 2), (-deep / 2, deep / 2), (0, BASE))
     for x, y, z in fuse_screws():
         shape = drilled(shape.solid(), facing("+z", (x, y, z)), clearance(3), BASE)
-    name = "fuse holder, closed, with fuse 5x20, 5 A slow (IEC 60127)"
+    name = "fuse holder, closed, with fuse 5x20, 3.15 A slow (IEC 60127)"
     return Part("E08", "fuse", Way.BOUGHT, shape.solid(), "acetal", name, 2.5, 12.0)
 
 

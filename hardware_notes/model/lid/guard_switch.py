@@ -43,7 +43,7 @@ def actuator(frame: Frame) -> Part:
 
 
 def switch_place(frame: Frame) -> Location:
-    """Return where the switch's lower end lies on the left side."""
+    """Return where the switch's lower end lies at the far end."""
     return Location((-frame.lid.sides_x, BODY_Y, BODY_TOP - BODY[2]))
 
 
@@ -52,7 +52,7 @@ def _blade_x(frame: Frame) -> float:
 
 
 def switch_holes(frame: Frame) -> list[Spot]:
-    """Return the holes in the left side: y, z, diameter."""
+    """Return the holes in the far end: y, z, diameter."""
     return [(BODY_Y, BODY_TOP - BODY[2] + z, clearance(BOLT)) for z in BODY_SCREWS]
 
 
@@ -62,7 +62,7 @@ def actuator_holes(frame: Frame) -> list[Spot]:
 
 
 def guard_switch(frame: Frame, group: str) -> tuple[Piece, ...]:
-    """Return the switch on the left side and the actuator under the top."""
+    """Return the switch at the far end and the actuator under the top."""
     lid = frame.lid
     pieces = [
         Piece(switch(frame), switch_place(frame)),

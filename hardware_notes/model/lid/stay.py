@@ -1,4 +1,4 @@
-"""The stay that holds the open lid: a slotted bar hung from the top, on a pin in the right side, with a catch."""
+"""The stay that holds the open lid: a slotted bar hung from the top, on a pin in the motor end, with a catch."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def bracket_hole(frame: Frame) -> Spot:
 
 
 def pin_hole(frame: Frame) -> Spot:
-    """Return the hole in the right side: y, z, diameter."""
+    """Return the hole in the motor end: y, z, diameter."""
     return (*PINNED, clearance(PIN))
 
 

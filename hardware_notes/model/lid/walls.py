@@ -29,10 +29,10 @@ STOP_SCREWS = (-41.0, 41.0)  # of the emergency stop, over and under the hole fo
 def walls(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
     """Return the sides, the back, the lower front and what holds them; a feeder's walls are the lower front."""
     lid = frame.lid
-    left, right = _sides(frame, feeder=feeder)
+    far, motor = _sides(frame, feeder=feeder)
     pieces = [
-        Piece(left, upright_y(-lid.sides_x - lid.sheet)),
-        Piece(right, upright_y(lid.sides_x)),
+        Piece(far, upright_y(-lid.sides_x - lid.sheet)),
+        Piece(motor, upright_y(lid.sides_x)),
         Piece(_back(frame), upright_x(lid.back_y)),
         *_rear_corners(frame),
         *_front_corners(frame, feeder=feeder),
@@ -44,13 +44,13 @@ def walls(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
 
 
 def _sides(frame: Frame, *, feeder: bool) -> tuple[Part, Part]:
-    """Return the left and the right side."""
+    """Return the sides at the far end and at the motor end."""
     behind = [pin_hole(frame), *stop_holes(frame)]
     if feeder:
-        left = _side(frame, "L24", "left side of the lid, with feeder", switch_holes(frame), feeder=True)
-        return left, _side(frame, "L25", "right side of the lid, with feeder", behind, feeder=True)
-    left = _side(frame, "L01", "left side of the lid", switch_holes(frame), feeder=False)
-    return left, _side(frame, "L02", "right side of the lid", behind, feeder=False)
+        far = _side(frame, "L24", "far end of the lid, with feeder", switch_holes(frame), feeder=True)
+        return far, _side(frame, "L25", "motor end of the lid, with feeder", behind, feeder=True)
+    far = _side(frame, "L01", "far end of the lid", switch_holes(frame), feeder=False)
+    return far, _side(frame, "L02", "motor end of the lid", behind, feeder=False)
 
 
 def stop_holes(frame: Frame) -> list[Spot]:
@@ -183,7 +183,7 @@ def _front_corners(frame: Frame, *, feeder: bool) -> tuple[Piece, ...]:
 
 
 def _front_pair(frame: Frame, number: str, name: str, heights: Span, sheet_top: float) -> tuple[Piece, ...]:
-    """Return an angle left and right with the screws that fall on it; to the front only where the fixed sheet is."""
+    """Return an angle at both ends with the screws that fall on it; to the front only where the fixed sheet is."""
     lid = frame.lid
     thick = lid.sheet + lid.angle[1]
     low, high = heights
