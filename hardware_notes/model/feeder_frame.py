@@ -23,6 +23,7 @@ from model.standard.profiles import SLOT_8
 from model.standard.shapes import box, cylinder
 
 STEP = "10 side plates"
+END = {"left": "far", "right": "motor"}  # at which a side plate stands
 PLATE_REAR, PLATE_LOW_REAR, PLATE_BOTTOM = 23.0, 46.0, -138.0  # so low that trays come out and leave a sill
 LEFT_NOSE = 2.0  # at the left the rear edge comes so far back for the foot of the lift's servo
 PLATE_STEP = 3.0  # height below which the lid's lower front stands behind the plates
@@ -93,7 +94,7 @@ def side_plate(frame: Frame, name: str) -> Part:
         shape = (shape - box((rear, front), (low, high), (0, thickness))).solid()
     number = "F01" if name == "left" else "F02"
     shape = engraved(shape, number, Location((330, 20, thickness)), 12)
-    return Part(number, f"{name} side plate", Way.CUT, shape, "plywood", f"plywood {thickness:g}", 12.0)
+    return Part(number, f"side plate, {END[name]} end", Way.CUT, shape, "plywood", f"plywood {thickness:g}", 12.0)
 
 
 def _plates(frame: Frame) -> list[Piece]:
