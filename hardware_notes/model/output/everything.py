@@ -17,7 +17,7 @@ from model.output.sheet import Facts, sheets
 from model.output.uses import uses
 from model.piece import Part, Way
 
-PICTURES = ("build", "step", "apart")  # what their names begin with
+PICTURES = ("build", "step", "apart", "close")  # what their names begin with
 DRAWN = (Way.CUT, Way.MACHINED, Way.TURNED)
 
 

@@ -19,6 +19,7 @@ MATERIALS = {
     "PETG": "#f0913a", "acetal": "#f4f4ee", "rubber": "#3b3b3b", "belt": "#3b3b3b", "circuit board": "#2f8f5b",
     "shaft": "#7a4b2a", "wire": "#7d8790", "felt": "#6f7a5e",
 }  # fmt: skip
+WIRE = "wire"  # the material of wires and cables
 OTHER = "#b4b4b4"
 THERE = "#e2e2e2"  # what was put in before
 NEW = {Way.PRINTED: "#f0913a", Way.BOUGHT: "#6fb98a"}
@@ -29,12 +30,17 @@ Chosen = Callable[[Piece], bool]
 
 
 def picture(
-    pieces: Sequence[Piece], camera: Camera, highlight: Chosen | None = None, focus: Sequence[Piece] = ()
+    pieces: Sequence[Piece],
+    camera: Camera,
+    highlight: Chosen | None = None,
+    focus: Sequence[Piece] = (),
+    *,
+    wires: bool = False,
 ) -> Image.Image:
     """Return a picture; the pieces that `highlight` accepts are coloured and numbered.
 
-    Those of `focus` fill it, without any the coloured ones. Without `highlight` each piece has the colour of its
-    material and no number.
+    Those of `focus` fill it, without any the coloured ones. With `wires` the wires are numbered too. Without
+    `highlight` each piece has the colour of its material and no number.
     """
     new = [piece for piece in pieces if highlight is None or highlight(piece)]
     seen = window(focus or new, camera, 0 if highlight is None else SIDE)
@@ -48,8 +54,8 @@ def picture(
     image = shot(plotter, seen).resize((WIDTH, seen.height), Image.Resampling.BOX)
     if highlight is not None:
         counts = Counter(piece.part.number for piece in new)
-        anchors = _anchors(pieces, new, seen)
-        image = with_labels(image, {f"{name} x{counts[name]}": at for name, at in anchors.items()})
+        anchors = _anchors(pieces, [piece for piece in new if wires or piece.part.material != WIRE], seen)
+        image = with_labels(image, {_label(name, counts[name]): at for name, at in anchors.items()})
     return image.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, kmeans=3, dither=Image.Dither.NONE)
 
 
@@ -59,7 +65,7 @@ def _groups(pieces: Sequence[Piece], highlight: Chosen | None) -> Iterator[tuple
     for piece in pieces:
         clear, ink = CLEAR.get(piece.part.material, 1.0), "#252525"
         if highlight is None:
-            colour = MATERIALS.get(piece.part.material, OTHER)
+            colour = piece.part.colour or MATERIALS.get(piece.part.material, OTHER)
         elif highlight(piece):
             colour = _colour(piece.part)
         else:
@@ -71,6 +77,15 @@ def _groups(pieces: Sequence[Piece], highlight: Chosen | None) -> Iterator[tuple
 
 def _colour(part: Part) -> str:
     return part.colour or NEW.get(part.way, MADE)
+
+
+def _label(number: str, count: int) -> str:
+    """Return a part number with how many pieces there are.
+
+    >>> _label("S01", 2), _label("B01", 1)
+    ('S01 x2', 'B01')
+    """
+    return f"{number} x{count}" if count > 1 else number
 
 
 def _anchors(pieces: Sequence[Piece], new: Sequence[Piece], seen: Window) -> dict[str, tuple[int, int]]:
