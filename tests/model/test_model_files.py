@@ -1,11 +1,14 @@
 """What is written for a printer, a cutter or another program is the part, and the same bytes each time."""
 
+import tarfile
+
 import ezdxf
 import pytest
 import pyvista as pv
 import toy
-from build123d import import_step
-from model.output.files import name_of, write_assembly, write_dxf, write_step, write_stl
+from build123d import Location, Solid, import_step
+from model.output.files import name_of, write_assemblies, write_assembly, write_dxf, write_step, write_stl
+from model.piece import Part, Piece, Way
 
 
 def test_the_mesh_of_a_printed_part_is_the_part(tmp_path):
@@ -52,6 +55,17 @@ def test_bytes_do_not_change_from_run_to_run(tmp_path):
     first, second = written(tmp_path / "first"), written(tmp_path / "second")
     assert sorted(first) == ["S01-plate.dxf", "S02-roller.step", "S03-bracket.stl"]
     assert [name for name in first if first[name] != second[name]] == []
+
+
+def test_builds_are_packed_together_without_their_wires(tmp_path):
+    wire = Piece(Part("E30", "wire", Way.BOUGHT, Solid.make_box(1, 1, 9), "wire", "", 0.1), Location((0, 0, 99)))
+    *files, packed = write_assemblies(
+        {"one": [*toy.pieces(), wire], "a second": toy.pieces()[:1]}, tmp_path, tmp_path / "p"
+    )
+    with tarfile.open(packed) as archive:
+        assert archive.getnames() == ["one.step", "a-second.step"]
+        assert archive.extractfile("one.step").read() == files[0].read_bytes()
+    assert len(import_step(files[0]).solids()) == len(toy.pieces())
 
 
 def test_a_files_name_tells_number_and_name():

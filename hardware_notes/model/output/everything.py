@@ -62,7 +62,7 @@ def _write_files(builds: Builds, folders: Folders) -> None:
             write_dxf(part, cut)
         if part.way is not Way.BOUGHT:
             write_step(part, solids)
-    write_assemblies(builds, folders.build, folders.files / "assemblies.zip")
+    write_assemblies(builds, folders.build, folders.files / "assemblies.tar.xz")
 
 
 def _write_drawings(builds: Builds, folders: Folders) -> None:

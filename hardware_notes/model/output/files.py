@@ -7,10 +7,10 @@ reader works out again: half the size. Those of assemblies number their joints t
 from __future__ import annotations
 
 import logging
+import tarfile
 from collections.abc import Iterable, Mapping
 from math import atan2, degrees
 from pathlib import Path
-from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 import ezdxf
 from build123d import Compound, Edge, Face, GeomType, Plane, Solid, export_step, export_stl, section
@@ -20,7 +20,7 @@ from model.piece import Part, Piece
 
 CHORDS = 48  # of a curve that is neither line nor circle
 HEIGHTS = (0.02, 0.25, 0.5, 0.75, 0.98)  # of the sections, as a share of the thickness
-SAG_MM, TURN_RAD = 0.03, 0.3  # of the triangles of a mesh to print
+SAG_MM, TURN_RAD = 0.05, 0.5  # of the triangles of a mesh to print
 DATE = "2000-01-01T00:00:00"  # in STEP's header, which asks for one
 logging.getLogger("ezdxf").setLevel(logging.ERROR)  # it warns that so old a format says no unit
 ezdxf.options.write_fixed_meta_data_for_testing = True  # neither date nor random identity in a DXF
@@ -104,11 +104,20 @@ def write_assembly(pieces: Iterable[Piece], name: str, folder: Path) -> Path:
 
 
 def write_assemblies(builds: Mapping[str, Iterable[Piece]], folder: Path, packed: Path) -> list[Path]:
-    """Write each build as STEP, and all of them packed into a single file for those who make none; return the files."""
-    files = [write_assembly(pieces, name.replace(" ", "-"), folder) for name, pieces in builds.items()]
-    with ZipFile(packed, "w", ZIP_DEFLATED, compresslevel=9) as archive:
+    """Write each build as STEP without its wires, and all of them packed as a tar.xz; return the files.
+
+    The builds share most parts, which only a pack of all of them together stores once.
+    """
+    files = []
+    for name, pieces in builds.items():
+        solid = [piece for piece in pieces if piece.part.material != "wire"]
+        files.append(write_assembly(solid, name.replace(" ", "-"), folder))
+    with tarfile.open(packed, "w:xz", preset=9) as archive:
         for path in files:
-            archive.writestr(ZipInfo(path.name, (2000, 1, 1, 0, 0, 0)), path.read_bytes(), ZIP_DEFLATED, 9)
+            entry = tarfile.TarInfo(path.name)
+            entry.size = path.stat().st_size
+            with path.open("rb") as file:
+                archive.addfile(entry, file)
     return [*files, packed]
 
 
