@@ -35,11 +35,11 @@ def picture(
     highlight: Chosen | None = None,
     focus: Sequence[Piece] = (),
     *,
-    wires: bool = False,
+    wires: bool = True,
 ) -> Image.Image:
     """Return a picture; the pieces that `highlight` accepts are coloured and numbered.
 
-    Those of `focus` fill it, without any the coloured ones. With `wires` the wires are numbered too. Without
+    Those of `focus` fill it, without any the coloured ones. Without `wires` wires have no number. Without
     `highlight` each piece has the colour of its material and no number.
     """
     new = [piece for piece in pieces if highlight is None or highlight(piece)]

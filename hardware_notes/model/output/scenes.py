@@ -29,14 +29,6 @@ CAMERAS: Mapping[str, Camera] = {  # of steps that are seen better from elsewher
     "15 trays": INTO_THE_FEEDER,
 }
 BESIDE_MM, PAIRED = 60.0, 0.8  # from midspan, and share of pieces: two of a unit that stand further off
-WIRED = "8 electronics"
-CLOSE_UPS = {  # numbers of the parts that fill the picture, and where it is taken from
-    "board": (("E02",), Camera(around=180, above=60, margin=1.7)),
-    "drivers": (("E04",), Camera(around=180, above=60, margin=1.5)),
-    "converter": (("E06",), Camera(around=-110, above=25, margin=2.0)),
-    "supply": (("E08", "E09"), Camera(around=180, above=60, margin=2.6)),
-    "cell": (("P30",), Camera(around=-50, above=20, margin=1.7)),
-}
 APART = 0.7  # how far pieces are drawn apart, as a share of their distance from the middle
 PULLED_MM = 22.0  # a fastener out of its hole, on top of that
 FASTENERS = (
@@ -52,12 +44,6 @@ FASTENERS = (
 )
 
 
-def all_pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
-    """Yield every picture with its file's name."""
-    yield from pictures(builds)
-    yield from close_ups(builds)
-
-
 def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
     """Yield the name of each picture's file and the picture; clear sheets of earlier steps are left away."""
     for name, pieces in builds.items():
@@ -67,20 +53,10 @@ def pictures(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
         new = [piece for piece in pieces if piece.step == step]
         close = single(new)
         shown = [piece for piece in pieces if piece.step == step or piece.part.material not in CLEAR]
-        yield f"step-{slug(step)}.png", picture(shown, camera, _goes_in(step), close)
+        yield f"step-{slug(step)}.png", picture(shown, camera, _goes_in(step), close, wires=False)
         yield f"apart-{slug(step)}.png", picture(apart(close), camera, lambda piece: True)
         if step == close_ups.STEP:
             yield from close_ups.close_ups(pieces)
-
-
-def close_ups(builds: Builds) -> Iterator[tuple[str, Image.Image]]:
-    """Yield pictures of how the parts of CLOSE_UPS are wired, each wire with its number."""
-    for step, pieces in stages(builds):
-        if step == WIRED:
-            shown = [piece for piece in pieces if piece.part.material not in CLEAR]
-            for name, (numbers, camera) in CLOSE_UPS.items():
-                focus = [piece for piece in pieces if piece.part.number in numbers]
-                yield f"close-{name}.png", picture(shown, camera, _goes_in(WIRED), focus, wires=True)
 
 
 def _goes_in(step: str) -> Chosen:
@@ -139,7 +115,7 @@ def apart(pieces: Sequence[Piece]) -> list[Piece]:
 def write_pictures(builds: Builds, folder: Path) -> list[Path]:
     """Write every picture, and return the files."""
     written = []
-    for name, image in all_pictures(builds):
+    for name, image in pictures(builds):
         written.append(folder / name)
         image.save(written[-1], optimize=True)
     return written
