@@ -145,6 +145,11 @@ TOLD = (
         FRAME.hand_bench.pin_length / 2 - FRAME.hand_bench.guide_gap / 2 - FRAME.hand_bench.cheek,
     ),
     (r"([\d.]+) mm from midspan, and\s+screw down", FRAME.base.cross_x),
+    (r"cross beams, ([\d.]+) mm from each end", FRAME.base.cross_length / 2 - FRAME.base.foot_y),
+    (r"cross bars, ([\d.]+) mm from each end", FRAME.hand_bench.feet_y[0] - FRAME.hand_bench.cross[0]),
+    (r"stands ([\d.]+) mm from the bar's rear end", -FRAME.hand_bench.guide_gap / 2 - FRAME.hand_bench.cross[0]),
+    (r"the cheeks are then ([\d.]+) mm apart", FRAME.hand_bench.guide_gap),
+    (r"They reach ([\d.]+) mm into the cell", 35 - FRAME.cell.arm[1] - FRAME.cell.arm_gap),  # N43 is 35 long
     (r"([\d.]+) mm of axle out of its inner hub", FRAME.support.cheek - 1),
     (r"rail on, ([\d.]+) mm below the upper end", FRAME.press.column_top - FRAME.press.rail_top),
     (r"against each other with ([\d.]+) N", FRAME.press.thrust_preload_n),
