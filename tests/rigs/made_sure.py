@@ -293,7 +293,7 @@ GAUGE = {
         (
             "the counterweight pulls enough",
             "loosen the coupling's lower screw; hang "
-            f"{grams(forces.on_the_nut(FRAME).free) // 50 * 50:.0f} g on the head, halfway down",
+            f"{grams(forces.on_the_nut(FRAME).free) // 50 * 50:.0f} g on the head, halfway down; tighten it again",
             "the carriage still goes up",
             f"{between_depths(FRAME.press.nut_play):.1f}, if the nut changes flank",
         ),
