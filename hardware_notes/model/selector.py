@@ -69,10 +69,12 @@ def _tube_and_collars(frame: Frame, number: int, moves: str) -> Iterator[Piece]:
     """Yield an axle's tube and the collars that keep it between the side plates."""
     at, slope = axle(frame, number), -float(frame.feeder.slope)
     yield Piece(made.axle_tube(frame), across(at, slope, 0) * Pos(0, 0, made.axle_x(frame)[0]), moves)
+    low = made.low_ring(frame)
+    part, screw, radius = (low, set_screw(3, 3), 7.0) if number == 0 else (collar(8), set_screw(4, 4), 8.0)
     for x in _collars_x(frame, number):
         place = across(at, slope, x)
-        yield Piece(collar(8), place * Rot(0, 0, -90), moves)
-        yield Piece(set_screw(4, 4), place * _screw_at(8.0, 4.0, -90), moves)
+        yield Piece(part, place * Rot(0, 0, -90), moves)
+        yield Piece(screw, place * _screw_at(radius, 4.0, -90), moves)
 
 
 def _screw_at(radius: float, z: float, about_z: float) -> Location:

@@ -54,6 +54,16 @@ def axle_tube(frame: Frame) -> Part:
     return Part("F30", "flap axle", Way.MACHINED, shape.solid(), "aluminium", stock, 2.0)
 
 
+@cache
+def low_ring(frame: Frame) -> Part:
+    """Return the first axle's ring: lower than a collar, which would stand in the way of the longest shaft's end."""
+    outer, width = 2 * float(frame.feeder.axle_depth) - 1, 8.0
+    hole = Pos(0, 0, width / 2) * facing("+x", (0, 0, 0)) * cylinder(3, 0, outer)
+    shape = ring(outer, float(frame.feeder.axle_tube[0]), 0, width) - hole
+    stock = f"round bar {outer:g}, EN AW-6060, {width:g} long"
+    return Part("F55", "ring of the first axle", Way.TURNED, shape.solid(), "aluminium", stock, 2.0)
+
+
 def _hub(frame: Frame, width: float, side: int) -> Solid:
     """Return a hub bored for the axle, with a boss and the tapped hole of its set screw on its side -1 or 1 of y."""
     radius, bore = float(frame.feeder.axle_depth), float(frame.feeder.axle_tube[0])
