@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot
+from math import dist, hypot
 
 from frame.dimensions import Frame
+from frame.escapement import face, on_slope
+from frame.feeder import arms, finger, point
+from frame.feeder_places import front_y
+from frame.rolling import Point
+from frame.selector import axle, pitch_along
 
 # ISO 13857, reaching through slots and round holes by persons of 14 years and above, from memory: look the table up in
 # the edition that holds where you live. Width of the opening up to which a row holds, distance to keep, mm.
 SLOT_REACH = ((4, 2), (6, 10), (8, 20), (10, 80), (12, 100), (20, 120), (120, 850))
 ROUND_REACH = ((4, 2), (6, 5), (8, 5), (10, 20), (12, 80), (40, 120), (120, 850))
+
+COUPLING_RADIUS = 12.5  # of the gate's servo
 
 
 def reach_mm(width_mm: float, *, is_round: bool = False) -> float:
@@ -68,15 +75,17 @@ class Opening:
         return self.distance_mm - reach_mm(self.width_mm, is_round=self.is_round)
 
 
-def openings(frame: Frame) -> tuple[Opening, ...]:
-    """Return the openings of the shut lid of a gauge that is fed by hand.
+def openings(frame: Frame, *, feeder: bool = False) -> tuple[Opening, ...]:
+    """Return the openings that stay in the shut lid and in the guards of the feeder.
 
-    With a feeder the opening in the front is closed by the feeder's own walls, and the others stay as they are.
+    With a feeder there is no lower front; hood, panel and covers close what it would.
 
     Parameters
     ----------
     frame : Frame
         The dimensions.
+    feeder : bool
+        The gauge feeds itself.
 
     Returns
     -------
@@ -91,6 +100,8 @@ def openings(frame: Frame) -> tuple[Opening, ...]:
     lid = frame.lid
     front, back = lid.front_y, -lid.back_y
     beams = -float(frame.beam.height)
+    if feeder:
+        return (*_behind_feeder(frame), *_of_feeder(frame))
     return (
         Opening("over the table", lid.bottom_z - frame.table_z, _from(frame, front, lid.bottom_z)),
         Opening("around the cross beams", lid.gap, _from(frame, front, beams)),
@@ -98,6 +109,43 @@ def openings(frame: Frame) -> tuple[Opening, ...]:
         Opening("beside the upper front", lid.gap / 2, lid.sides_x - frame.drive.motor_x),
         Opening("cable through the back", lid.cable_hole[2], _from(frame, back, lid.cable_hole[1]), is_round=True),
     )
+
+
+def _behind_feeder(frame: Frame) -> tuple[Opening, ...]:
+    """Return the openings in the lid's back and sides."""
+    lid, back = frame.lid, -frame.lid.back_y
+    beams = -float(frame.beam.height)
+    return (
+        Opening("over the table, behind", lid.bottom_z - frame.table_z, _from(frame, back, lid.bottom_z)),
+        Opening("around the cross beams, behind", lid.gap, _from(frame, back, beams)),
+        Opening("cable through the back", lid.cable_hole[2], _from(frame, back, lid.cable_hole[1]), is_round=True),
+    )
+
+
+def _of_feeder(frame: Frame) -> tuple[Opening, ...]:
+    """Return the openings of hood, panel and covers while all trays are in, each with what moves behind it."""
+    guards, feeder, fork = frame.guards, frame.feeder, point(frame.feeder.fork_axis)
+    reach = max(dist(fork, corner) for corner in feeder.fork_top)
+    rear, mouth = guards.hood
+    over = on_slope(frame, rear, guards.hood_under + frame.lid.sheet)
+    last = axle(frame, int(feeder.places) - 1)[0] + pitch_along(frame)
+    panel, table = front_y(frame) - frame.lid.sheet - last, guards.cover_low - frame.table_z
+    coupling = feeder.gate_rod[1] - COUPLING_RADIUS - guards.cover_low
+    side = feeder.side_x - feeder.ramp_x
+    return (
+        Opening("under the hood's lip", guards.hood_lip, mouth - fork[0] - reach),
+        Opening("between apron and hood", guards.apron[0] - over[1], _from_feeder(frame, over)),
+        Opening("beside hood and apron", feeder.side_x - guards.apron[2], side),
+        Opening("under the panel", table, panel),
+        Opening("beside the panel, over the feet", feeder.side_x - guards.panel_notch[0], panel),
+        Opening("under the covers", table, coupling),
+    )
+
+
+def _from_feeder(frame: Frame, place: Point) -> float:
+    """Return how far a place is from fork, fingers and lift over the whole of their swings."""
+    swings = ((face, frame.feeder.fork_swing), (finger, frame.feeder.gate_swing), (arms, frame.feeder.lift_swing))
+    return min(dist(place, at) for edge, swing in swings for i in range(21) for at in edge(frame, swing * i / 20))
 
 
 def _from(frame: Frame, y: float, z: float) -> float:

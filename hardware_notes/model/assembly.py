@@ -13,6 +13,7 @@ from model.drive import drive
 from model.electronics import electronics
 from model.feeder import feeder
 from model.feeder import motions as feeder_motions
+from model.feeder_guards import guards
 from model.lid import lid
 from model.lid import motions as lid_motions
 from model.motion import Motion
@@ -98,17 +99,18 @@ def sorter(span: float | None = None, length: float | None = None) -> Assembly:
     """
     frame = Frame.load()
     pieces = (
-        *_gauge(frame, span, length),
+        *_gauge(frame, span, length, feeder=True),
         *lid(frame, feeder=True),
         *feeder(frame, span, length),
         *selector(frame),
         *trays(frame),
+        *guards(frame),
     )
     moving = *press.motions(frame), *lid_motions(frame), *feeder_motions(frame)
     return Assembly("sorter", pieces, (*moving, *selector_motions(frame), *tray_motions(frame)))
 
 
-def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piece, ...]:
+def _gauge(frame: Frame, span: float | None, length: float | None, *, feeder: bool = False) -> tuple[Piece, ...]:
     """Return what both gauges have, with stands and end stop set for a span and a length of shaft."""
     span = span or float(frame.support.span)
     shortest, longest = frame.lengths(span)
@@ -118,5 +120,5 @@ def _gauge(frame: Frame, span: float | None, length: float | None) -> tuple[Piec
         *stands(frame, span),
         *drive(frame, span),
         *press.press(frame),
-        *electronics(frame),
+        *electronics(frame, feeder=feeder),
     )

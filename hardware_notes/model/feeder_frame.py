@@ -10,10 +10,10 @@ from build123d import Location
 from frame.dimensions import Frame
 from frame.escapement import on_slope
 from frame.feeder import point
+from frame.feeder_places import FOOT_BLOCK, STAY, STAY_DEEP, STAYS_AT, foot_y, front_stay, front_y
 from frame.rolling import Line
-from frame.trays import bounds
 
-from model import fork, gate, lift, selector, trays
+from model import feeder_guards, fork, gate, lift, selector, trays
 from model.across import SIDES, Hole, plate, upright
 from model.holes import clearance, drilled, engraved, facing, tapped
 from model.piece import Part, Piece, Way, of_step
@@ -28,17 +28,13 @@ PLATE_REAR, PLATE_LOW_REAR, PLATE_BOTTOM = 23.0, 46.0, -138.0  # so low that tra
 LEFT_NOSE = 2.0  # at the left the rear edge comes so far back for the foot of the lift's servo
 PLATE_STEP = 3.0  # height below which the lid's lower front stands behind the plates
 FOOT_TOP = -120.0
-HOPPER_FRONT = 577.0  # of the feet where few places would let them stand further back
 PLATE_OVER = 36.0  # over the ramp's line
 LID_FRONT, LID_OVER = 51.0, 139.0  # the plates end below and before the lid's front
-STAY, STAY_DEEP, STAY_SCREW = 20.0, 32.0, 5  # profile; its middle under the hopper's floor; the screw in each end
-STAYS_AT = (60.0, 440.0)  # along the slope from the step
-FRONT_STAY_Z = -76.0
+STAY_SCREW = 5  # in each end of a stay
 REAR_STAY = (100.0, -100.0)
 STRAP, STRAP_THICKNESS = (90.0, 36.0), 5.0  # over cross beam and rear stay
 STRAP_SCREWS = ((-30.0, -10.0), (-30.0, 10.0), (15.0, 0.0), (35.0, 0.0))  # from its middle: two in each profile
 REAR_SCREW = 8
-FOOT_BLOCK = (44.0, 44.0, 25.0)  # along x, y and z
 
 
 def feeder_frame(frame: Frame) -> tuple[Piece, ...]:
@@ -47,16 +43,6 @@ def feeder_frame(frame: Frame) -> tuple[Piece, ...]:
 
 
 # Side plates
-
-
-def foot_y(frame: Frame) -> float:
-    """Return where the front feet stand: before the last tray, which comes out beside them."""
-    return max(HOPPER_FRONT, bounds(frame, int(frame.feeder.places))[1] + FOOT_BLOCK[1] / 2 + 10)
-
-
-def front_stay(frame: Frame) -> tuple[float, float]:
-    """Return where the front stay lies in y and z: before the end wall."""
-    return foot_y(frame) + 9, FRONT_STAY_Z
 
 
 def bores(frame: Frame) -> dict[str, list[Hole]]:
@@ -76,7 +62,7 @@ def side_outline(frame: Frame, name: str) -> Line:
 
     edge = [LID_OVER, *((90.0, 82.0, 54.0, 46.0) if name == "left" else ()), PLATE_STEP]
     rear = [(LEFT_NOSE if z in (82.0, 54.0) else PLATE_REAR, z) for z in edge]
-    front = foot_y(frame) + FOOT_BLOCK[1] / 2 + 1
+    front = front_y(frame)
     return (
         (PLATE_LOW_REAR, PLATE_BOTTOM), (front, PLATE_BOTTOM), over(front), over(LID_FRONT),
         (LID_FRONT, LID_OVER), *rear, (PLATE_LOW_REAR, PLATE_STEP),
@@ -87,7 +73,7 @@ def side_outline(frame: Frame, name: str) -> Line:
 def side_plate(frame: Frame, name: str) -> Part:
     """Return a side plate, "left" or "right", in y and z."""
     thickness = float(frame.feeder.side_sheet)
-    units = (bores(frame), *(unit.bores(frame) for unit in (gate, fork, lift, selector, trays)))
+    units = (bores(frame), *(unit.bores(frame) for unit in (gate, fork, lift, selector, trays, feeder_guards)))
     holes = [Hole(*hole) for found in units for hole in found[name]]
     shape = plate(side_outline(frame, name), thickness, holes)
     for rear, front, low, high in (window for unit in (selector, trays) for window in unit.windows(frame)[name]):

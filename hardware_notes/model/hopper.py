@@ -13,9 +13,9 @@ from frame import escapement
 from frame.dimensions import Frame
 from frame.escapement import on_slope
 from frame.feeder import ramp
+from frame.feeder_places import STAY, STAY_DEEP, STAYS_AT
 
 from model.across import SIDES, Hole, plate, upright
-from model.feeder_frame import STAY, STAY_DEEP, STAYS_AT
 from model.holes import clearance, drilled, engraved, facing, tapped
 from model.piece import Part, Piece, Way, of_step
 from model.standard import hex_nut, slot_nut, socket_screw
@@ -28,6 +28,7 @@ BLOCK_SCREW, BLOCK_SCREWS, BLOCK_UP = 4, (-6.0, 6.0), 13.5  # through rail or gu
 FOOT_SCREWS_X = (12.0, 23.2)  # in the stay's slot
 GUIDE, GUIDE_OVER = 4.0, 24.0  # polycarbonate; how far it rises above the hopper's floor
 SHEET, SHEET_SCREWS_X = 4.0, (-300.0, 0.0, 300.0)  # under the hopper
+TO_PANEL = 22.0  # from the rails' ends to where the sheet under the hopper meets the front panel
 STOP, STOP_SCREWS = 9.0, (-7.0, -17.0)  # thickness of the block beside the step, its screws along the slope
 CHUTE_SCREWS = (59.0, 127.6), (68.3, 123.8)  # M3, y and z: of the light barrier over the way out
 EYE_S, EYE_SCREWS = 2.5, (-5.5, -13.5)  # of the light barrier that sees the first shaft, and of its screws
@@ -135,7 +136,9 @@ def _stop(frame: Frame, side: int) -> list[Piece]:
 def guide(frame: Frame) -> Part:
     """Return a side guide in y and z."""
     end = float(frame.feeder.hopper_length)
-    corners = [(-22, 6), (-10, -18), (end, -18), (end, GUIDE_OVER), (-22, GUIDE_OVER)]
+    lip, low = float(frame.guards.hood[1]), float(frame.guards.hood_lip) - 2
+    notch = [(lip + 7, GUIDE_OVER), (lip + 7, low), (lip - 5, low), (lip - 5, GUIDE_OVER)]
+    corners = [(-22, 6), (-10, -18), (end, -18), (end, GUIDE_OVER), *notch, (-22, GUIDE_OVER)]
     eye = [Hole(*on_slope(frame, EYE_S, n), clearance(3)) for n in EYE_SCREWS]
     shape = plate([on_slope(frame, *corner) for corner in corners], GUIDE, [*_block_holes(frame), *eye])
     middle = on_slope(frame, 240, 5)
@@ -159,7 +162,7 @@ def _guide(frame: Frame, side: int, length: float) -> list[Piece]:
 @cache
 def sheet(frame: Frame) -> Part:
     """Return the sheet under the hopper: x across, y up the slope from its rear edge."""
-    half, length = float(frame.feeder.side_x) - 1, float(frame.feeder.hopper_length) - 20
+    half, length = float(frame.feeder.side_x) - 1, float(frame.feeder.hopper_length) - 20 + TO_PANEL
     corners = [(-half, 0), (half, 0), (half, length), (-half, length)]
     holes = [Hole(x, s - 20, clearance(3)) for s in STAYS_AT for x in SHEET_SCREWS_X]
     shape = engraved(plate(corners, SHEET, holes), "F25", Location((150, 200, SHEET)), 10)

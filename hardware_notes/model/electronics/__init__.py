@@ -10,13 +10,16 @@ from __future__ import annotations
 from frame.dimensions import Frame
 
 from model.electronics.harness import wires
-from model.electronics.places import fastened, units
+from model.electronics.places import fastened, screwed_on, units
 from model.electronics.plate import plate
+from model.electronics.servo_supply import servo_supply
 from model.piece import Piece, of_step
 
 
-def electronics(frame: Frame) -> tuple[Piece, ...]:
-    """Return plate, circuit boards, switches, inlet and wires of a gauge without a feeder."""
-    placed = units(frame)
-    pieces = (*plate(frame), *fastened(frame, placed), *wires(frame, placed))
+def electronics(frame: Frame, feeder: bool = False) -> tuple[Piece, ...]:
+    """Return plate, circuit boards, switches, inlet and wires; with a feeder also the servos' supply."""
+    placed, supply = units(frame), servo_supply(frame)
+    pieces = (*plate(frame), *fastened(frame, placed, supply), *wires(frame, placed))
+    if feeder:
+        pieces += screwed_on(supply)
     return of_step(pieces, "8 electronics")

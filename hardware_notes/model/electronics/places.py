@@ -30,14 +30,14 @@ SENSOR_X, SENSOR_UNDER = 120.0, 8.0  # and how far under the thinnest shaft
 POST_LOW, POST_THICK = -34.0, 6.0  # of the sensor's post: its lower end on the beam's front, its thickness
 
 
-def _on_plate(frame: Frame, name: str, part: Part, at: Spot, screws: Sequence[Place], ends: dict[str, Place]) -> Unit:
+def on_plate(frame: Frame, name: str, part: Part, at: Spot, screws: Sequence[Place], ends: dict[str, Place]) -> Unit:
     """Return a unit that is screwed flat on the plate."""
     where = Pos(*at, top_z(frame))
     held = tuple(where * Location(screw) for screw in screws)
     return Unit(name, (Piece(part, where),), where, ends, held)
 
 
-def _carried(
+def carried(
     frame: Frame, name: str, parts: tuple[Part, Part], at: Spot, fixing: tuple[Spot, Sequence[Spot], float]
 ) -> Unit:
     """Return a circuit board on its carrier on the plate; `fixing` has its size, holes and the size of its screws."""
@@ -56,26 +56,31 @@ def units(frame: Frame) -> tuple[Unit, ...]:
     """Return all units with their terminals."""
     strip = u.strip()
     placed = [
-        _on_plate(frame, name, strip, (x, STRIPS_Y), u.strip_screws(), u.STRIP_TERMINALS) for name, x in STRIPS.items()
+        on_plate(frame, name, strip, (x, STRIPS_Y), u.strip_screws(), u.STRIP_TERMINALS) for name, x in STRIPS.items()
     ]
-    placed.append(_on_plate(frame, "fuse", u.fuse(), (FUSE_X, MIDDLE_Y), u.fuse_screws(), u.FUSE_TERMINALS))
+    placed.append(on_plate(frame, "fuse", u.fuse(), (FUSE_X, MIDDLE_Y), u.fuse_screws(), u.FUSE_TERMINALS))
     fixing = (u.BOARD, u.BOARD_HOLES, 2.0)
     board = (u.board(), u.carrier("E03", "carrier of the board", *fixing))
-    placed.append(_carried(frame, "board", board, (BOARD_X, MIDDLE_Y), fixing))
+    placed.append(carried(frame, "board", board, (BOARD_X, MIDDLE_Y), fixing))
     fixing = (u.DRIVER, u.DRIVER_HOLES, 3.0)
     driver = (u.driver(), u.carrier("E05", "carrier of a driver", *fixing))
-    placed += [_carried(frame, name, driver, (x, MIDDLE_Y), fixing) for name, x in DRIVERS.items()]
+    placed += [carried(frame, name, driver, (x, MIDDLE_Y), fixing) for name, x in DRIVERS.items()]
     elsewhere = (_converter(frame), _socket(frame), _stop(frame), _sensor(frame))
     return (*placed, *elsewhere, *_without_parts(frame))
 
 
-def fastened(frame: Frame, placed: tuple[Unit, ...]) -> tuple[Piece, ...]:
-    """Return the plate, the units and the screws that hold them on it."""
-    pieces = [floor(frame, placed)]
+def fastened(frame: Frame, placed: tuple[Unit, ...], later: tuple[Unit, ...]) -> tuple[Piece, ...]:
+    """Return the plate, the units and the screws that hold them on it; the plate has the threads for `later`, too."""
+    return (floor(frame, (*placed, *later)), *screwed_on(placed), *_tie_mounts(frame))
+
+
+def screwed_on(placed: tuple[Unit, ...]) -> tuple[Piece, ...]:
+    """Return units and the screws that hold them on the plate."""
+    pieces: list[Piece] = []
     for unit in placed:
         pieces += unit.pieces
         pieces += [Piece(socket_screw(3, 6), place) for place in unit.screws]
-    return (*pieces, *_tie_mounts(frame))
+    return tuple(pieces)
 
 
 def _tie_mounts(frame: Frame) -> list[Piece]:
@@ -83,8 +88,8 @@ def _tie_mounts(frame: Frame) -> list[Piece]:
     lid, column = frame.lid, frame.press.column / 2
     top = top_z(frame)
     places = (
-        facing("+z", (-290.0, -132.0, top)),
-        facing("+z", (306.0, -100.0, top)),
+        facing("+z", (-340.0, -134.0, top)),
+        facing("+z", (340.0, -100.0, top)),
         facing("-x", (-column, frame.press.column_y, 55.0)),
         facing("+x", (column, frame.press.column_y, 150.0)),
         facing("+x", (-lid.sides_x, -120.0, 200.0)),

@@ -8,14 +8,15 @@ from frame.dimensions import Frame
 from model.holes import clearance, drilled, engraved, facing
 from model.lid.guard_switch import actuator_holes
 from model.lid.hinges import moving_holes
-from model.lid.parts import BOLT, FROM_CORNER, Sheet, Spot, bolt, corner_angle, sheet, upright_x
+from model.lid.parts import BOLT, FROM_CORNER, Sheet, Spot, bolt, corner_angle, one_leg_angle, sheet, upright_x
 from model.lid.stay import bracket_hole
 from model.piece import Part, Piece, Way
 
 EDGE = 900.0  # length of the angle in the edge
 EDGE_SCREWS = (20.0, 235.0, 450.0, 665.0, 880.0)  # along it
 GRIP = (100.0, 4.0, 20.0, 24.0)  # length, thickness, height on the sheet, reach to the front
-GRIP_OVER = 12.0  # over the front's lower edge
+GRIP_OVER = 36.0  # over the front's lower edge, and over the apron
+APRON_X = (-400.0, -200.0, 0.0, 200.0, 400.0)  # of its screws
 SHOULDER_X, SHOULDER = 441.0, 26.0  # x and height of what is cut from the front where the feeder's side plates stand;
 # the corner angles behind it close what this opens
 GRIP_SCREWS = (20.0, 80.0)
@@ -33,6 +34,7 @@ def door(frame: Frame, group: str, *, feeder: bool) -> tuple[Piece, ...]:
         Piece(_front(frame, feeder=feeder), upright_x(lid.front_y + lid.sheet), group),
         Piece(edge, inside, group),
         *_grip_pieces(frame, group, feeder=feeder),
+        *(_apron(frame, group) if feeder else ()),
     ]
     for x in _edge_x():
         above = facing("+z", (x, lid.front_y - FROM_CORNER, lid.top_z + lid.sheet))
@@ -71,6 +73,8 @@ def _front(frame: Frame, *, feeder: bool) -> Part:
     holes: list[Spot] = [(x, lid.top_z - FROM_CORNER, clearance(BOLT)) for x in _edge_x()]
     up = low + GRIP_OVER + GRIP[2] / 2
     holes += [(along - GRIP[0] / 2, up, clearance(BOLT)) for along in GRIP_SCREWS]
+    if feeder:
+        holes += [(x, frame.guards.apron[0] + FROM_CORNER, clearance(BOLT)) for x in APRON_X]
     number, name = ("L08", "upper front, with feeder") if feeder else ("L07", "upper front, fed by hand")
     corners = [((-wide, -SHOULDER_X), (low, low + SHOULDER)), ((SHOULDER_X, wide), (low, low + SHOULDER))]
     outline = Sheet((-wide, wide), (low, lid.top_z), holes, corners if feeder else ())
@@ -98,6 +102,19 @@ def _grip_pieces(frame: Frame, group: str, *, feeder: bool) -> tuple[Piece, ...]
     for along in GRIP_SCREWS:
         head = facing("+y", (length / 2 - along, y + thick, low + high / 2))
         pieces += _moving(bolt(head, thick + lid.sheet, 16), group)
+    return tuple(pieces)
+
+
+def _apron(frame: Frame, group: str) -> tuple[Piece, ...]:
+    """Return the angle that closes the gap between the shut lid and the hood over the hopper."""
+    low, leg, half = frame.guards.apron
+    front, thick = frame.lid.front_y + frame.lid.sheet, float(frame.lid.angle[1])
+    holes = [x + half for x in APRON_X]
+    part = one_leg_angle("L35", "apron of the lid", (leg, thick, 2 * half), holes, FROM_CORNER)
+    place = Plane(origin=(half, front, low), x_dir=(0, 0, 1), z_dir=(-1, 0, 0)).location
+    pieces = [Piece(part, place, group)]
+    for x in APRON_X:
+        pieces += _moving(bolt(facing("+y", (x, front + thick, low + FROM_CORNER)), thick + frame.lid.sheet, 12), group)
     return tuple(pieces)
 
 

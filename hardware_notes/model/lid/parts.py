@@ -67,6 +67,16 @@ def corner_angle(frame: Frame, number: str, name: str, length: float, holes: Seq
     return Part(number, name, Way.MACHINED, shape, "aluminium", size, round(0.3 + EUR_PER_M * length / 1000, 1))
 
 
+def one_leg_angle(number: str, name: str, size: Spot, holes: Sequence[float], across: float) -> Part:
+    """Return an aluminium angle as `corner_angle` does, by leg, thickness and length, drilled in the leg along +x."""
+    leg, thick, length = size
+    shape = (box((0, leg), (0, thick), (0, length)) + box((0, thick), (0, leg), (0, length))).solid()
+    for z in holes:
+        shape = drilled(shape, facing("+y", (across, thick, z)), clearance(BOLT), thick)
+    stock = f"aluminium angle {leg:g}x{leg:g}x{thick:g}, {length:g} long"
+    return Part(number, name, Way.MACHINED, shape, "aluminium", stock, round(0.3 + EUR_PER_M * length / 1000, 1))
+
+
 def bolt(head: Location, clamped: float, length: float, d: int = BOLT, *, locked: bool = False) -> tuple[Piece, ...]:
     """Return washer, screw and nut through what is clamped; `head` lies on it, +z out of it; some nuts are locked."""
     nut = lock_nut(d) if locked else hex_nut(d)
