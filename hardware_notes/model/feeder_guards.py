@@ -37,6 +37,10 @@ PANEL_BLOCKS, PANEL_SCREWS = (150.0, -40.0), (-300.0, 0.0, 300.0)
 CORNER_OF_LID = (469.0, 141.5, 36.5)  # x, z and y that the lid's corner takes of the cover at the motor end
 COLLAR_NOTCH = ((0.0, 466.0), (56.5, 77.0))  # x and z in that cover's front, round a flap's collar
 
+FAR_TOP_BLOCK, FLOOR_BLOCKS = 69.0, (44.0, 78.0)  # y of the far cover's blocks; the second of these is at its corner
+FAR_REAR_BLOCKS = (20.0, -55.0)
+FAR_EDGES, FAR_Z = (76.0, 85.5), (-80.0, 66.0)  # y where its outside ends beside and over a camshaft bearing; heights
+
 
 class Held(NamedTuple):
     """A block's place: its x off the side plate or the outer sheet, its z off the sheet that is screwed on it."""
@@ -196,48 +200,75 @@ def _cover_blocks(frame: Frame, side: int) -> list[Held]:
     """Return the blocks of a cover: on the side plate, and those that join its sheets."""
     rear, front, top, out = _size(frame, side)
     thick, face = float(frame.lid.sheet), float(frame.feeder.side_x + frame.feeder.side_sheet)
-    on_front, on_top, at_front, at_rear, along_top = (
-        ((104.0, -20.0), (86.0,), (104.0, -100.0), (100.0, -100.0), (86.0,))
-        if side > 0
-        else ((56.0, -34.0), (200.0, 400.0), (56.0, -100.0), (80.0, -100.0), (60.0, 300.0, 500.0))
-    )
-    back, down = (0, -1, 0), (0, 0, -1)
-    found = [_held((side * face, front - thick, z), (side, 0, 0), back) for z in on_front]
-    found += [_held((side * face, y, top), (side, 0, 0), down) for y in on_top]
-    corners = [((front - thick, z), back) for z in at_front] + [((rear + thick, z), (0, 1, 0)) for z in at_rear]
-    corners += [((y, top), down) for y in along_top]
-    return found + [_held((side * out, *at), (-side, 0, 0), off, on_plate=False) for at, off in corners]
+    back, down, up = (0, -1, 0), (0, 0, -1), (0, 0, 1)
+    plate, corners = [((FAR_TOP_BLOCK, top), down)], []
+    if side > 0:
+        plate = [((86.0, top), down), *(((front - thick, z), back) for z in (104.0, -20.0))]
+        corners = [((rear + thick, z), (0, 1, 0)) for z in (100.0, -100.0)]
+        corners += [((86.0, top), down), *(((front - thick, z), back) for z in (104.0, -100.0))]
+    else:
+        floor = float(frame.guards.cover_low) + thick
+        plate, corners = [*plate, ((FLOOR_BLOCKS[0], floor), up)], [*corners, ((FLOOR_BLOCKS[1], floor), up)]
+    found = [_held((side * face, *at), (side, 0, 0), off) for at, off in plate]
+    found += [_held((side * out, *at), (-side, 0, 0), off, on_plate=False) for at, off in corners]
+    if side < 0:  # lying the other way, for their screws would meet the lid's side
+        found += [_held((-out, rear + thick, z), (0, 1, 0), (1, 0, 0), on_plate=False) for z in FAR_REAR_BLOCKS]
+    return found
 
 
 def _cover(frame: Frame, side: int) -> Iterator[Piece]:
-    """Yield the four sheets of a cover and its blocks; the lid's side and the table close what is left."""
-    rear, front, top, out = _size(frame, side)
-    thick, low, face = (
-        float(frame.lid.sheet),
-        float(frame.guards.cover_low),
-        float(frame.feeder.side_x + frame.feeder.side_sheet),
-    )
-    blocks, motor = _cover_blocks(frame, side), side > 0
-    across = (face, out) if motor else (-out, -face)
-    numbers, end = (("L37", "L38", "L39", "L40"), "motor end") if motor else (("L41", "L42", "L43", "L44"), "far end")
-    names = [f"{which} of the cover, {end}" for which in ("outside", "front", "rear", "top")]
-    corner_x, corner_z, corner_y = CORNER_OF_LID
-    front_cuts = [COLLAR_NOTCH] if motor else []
-    rear_cuts = [((0.0, corner_x), (corner_z, top))] if motor else []
-    top_cuts = [((0.0, corner_x), (0.0, corner_y))] if motor else []
-    outer = [_in_y(held) for held in blocks if not held.on_plate]
-    before = [_in_x(held) for held in blocks if _off(held).Y < -0.5]
-    behind = [_in_x(held) for held in blocks if _off(held).Y > 0.5]
-    above = [(p.X, p.Y, clearance(BOLT)) for held in blocks if _off(held).Z < -0.5 for p in [held.sheet_screw.position]]
-    outlines = (
-        (Sheet((rear, front), (low, top + thick), outer), upright_y(out if motor else -out - thick)),
-        (Sheet(across, (low, top), before, front_cuts), upright_x(front)),
-        (Sheet(across, (low, top), behind, rear_cuts), upright_x(rear + thick)),
-        (Sheet(across, (rear, front), above, top_cuts), Pos(0, 0, top)),
-    )
-    for number, name, (outline, where) in zip(numbers, names, outlines, strict=True):
-        yield Piece(sheet(frame, number, name, outline), where)
+    """Yield the sheets of a cover and its blocks; the lid's side and the table close what is left."""
+    blocks = _cover_blocks(frame, side)
+    sheets = _motor_sheets(frame, blocks) if side > 0 else _far_sheets(frame, blocks)
+    for number, name, outline, where in sheets:
+        end = "motor end" if side > 0 else "far end"
+        yield Piece(sheet(frame, number, f"{name} of the cover, {end}", outline), where)
     yield from _blocks(frame, blocks)
+
+
+Drawn = tuple[str, str, Sheet, Location]
+
+
+def _motor_sheets(frame: Frame, blocks: Sequence[Held]) -> tuple[Drawn, ...]:
+    """Return the sheets over gate levers and servos: number, name, outline and place."""
+    rear, front, top, out = _size(frame, 1)
+    thick, low = float(frame.lid.sheet), float(frame.guards.cover_low)
+    across = (float(frame.feeder.side_x + frame.feeder.side_sheet), out)
+    x, z, y = CORNER_OF_LID
+    outer = [_in_y(held) for held in blocks if not held.on_plate]
+    before, behind = ([_in_x(held) for held in blocks if _off(held).Y * way > 0.5] for way in (-1, 1))
+    return (
+        ("L37", "outside", Sheet((rear, front), (low, top + thick), outer), upright_y(out)),
+        ("L38", "front", Sheet(across, (low, top), before, [COLLAR_NOTCH]), upright_x(front)),
+        ("L39", "rear", Sheet(across, (low, top), behind, [((0.0, x), (z, top))]), upright_x(rear + thick)),
+        ("L40", "top", Sheet(across, (rear, front), _level(blocks, -1), [((0.0, x), (0.0, y))]), Pos(0, 0, top)),
+    )
+
+
+def _far_sheets(frame: Frame, blocks: Sequence[Held]) -> tuple[Drawn, ...]:
+    """Return the sheets over the gate levers beside the camshaft's guard, which stands against the outer one."""
+    rear, front, top, out = _size(frame, -1)
+    thick, low = float(frame.lid.sheet), float(frame.guards.cover_low)
+    across = (-out, -float(frame.feeder.side_x + frame.feeder.side_sheet))
+    lying = [held for held in blocks if _off(held).X > 0.5]
+    places = [held.plate_screw.position for held in blocks if not held.on_plate and held not in lying]
+    places += [held.sheet_screw.position for held in lying]
+    outer = [(at.Y, at.Z, clearance(BOLT)) for at in places]
+    behind = [(at.X, at.Z, clearance(BOLT)) for held in lying for at in [held.plate_screw.position]]
+    upper = (rear, FAR_EDGES[1])
+    cuts = [((FAR_EDGES[0], front), (FAR_Z[0], FAR_Z[1])), ((FAR_EDGES[1], front), (FAR_Z[1], top + thick))]
+    return (
+        ("L41", "outside", Sheet((rear, front), (low, top + thick), outer, cuts), upright_y(-out - thick)),
+        ("L42", "rear", Sheet(across, (low, top), behind), upright_x(rear + thick)),
+        ("L43", "top", Sheet(across, upper, _level(blocks, -1)), Pos(0, 0, top)),
+        ("L44", "floor", Sheet(across, (rear + thick, front), _level(blocks, 1)), Pos(0, 0, low)),
+    )
+
+
+def _level(blocks: Sequence[Held], way: int) -> list[Spot]:
+    """Return the holes of the blocks' screws in a level sheet: under it for -1, over it for 1."""
+    places = [held.sheet_screw.position for held in blocks if _off(held).Z * way > 0.5]
+    return [(at.X, at.Y, clearance(BOLT)) for at in places]
 
 
 def _off(held: Held) -> Vector:
