@@ -17,7 +17,8 @@ from frame.selector import axle, pitch_along
 SLOT_REACH = ((4, 2), (6, 10), (8, 20), (10, 80), (12, 100), (20, 120), (120, 850))
 ROUND_REACH = ((4, 2), (6, 5), (8, 5), (10, 20), (12, 80), (40, 120), (120, 850))
 
-COUPLING_RADIUS = 12.5  # of the gate's servo
+COUPLING_RADIUS, COUPLING_TO_PLATE = 12.5, 30.0  # of the gate's servo, and from its horn to the side plate
+LID_SIDES_TO = 35.0  # y to which the lid's sides reach with a feeder
 
 
 def reach_mm(width_mm: float, *, is_round: bool = False) -> float:
@@ -78,7 +79,7 @@ class Opening:
 def openings(frame: Frame, *, feeder: bool = False) -> tuple[Opening, ...]:
     """Return the openings that stay in the shut lid and in the guards of the feeder.
 
-    With a feeder there is no lower front; hood, panel and covers close what it would.
+    With a feeder there is no lower front; hood, panel and angles beside the lid close what it would.
 
     Parameters
     ----------
@@ -123,14 +124,14 @@ def _behind_feeder(frame: Frame) -> tuple[Opening, ...]:
 
 
 def _of_feeder(frame: Frame) -> tuple[Opening, ...]:
-    """Return the openings of hood, panel and covers while all trays are in, each with what moves behind it."""
+    """Return the openings of hood, panel and angles while all trays are in, each with what moves behind it."""
     guards, feeder, fork = frame.guards, frame.feeder, point(frame.feeder.fork_axis)
     reach = max(dist(fork, corner) for corner in feeder.fork_top)
     rear, mouth = guards.hood
     over = on_slope(frame, rear, guards.hood_under + frame.lid.sheet)
     last = axle(frame, int(feeder.places) - 1)[0] + pitch_along(frame)
-    panel, table = front_y(frame) - frame.lid.sheet - last, guards.cover_low - frame.table_z
-    coupling = feeder.gate_rod[1] - COUPLING_RADIUS - guards.cover_low
+    panel, table = front_y(frame) - frame.lid.sheet - last, guards.panel_low - frame.table_z
+    rod = hypot(feeder.gate_rod[0] - guards.strip[0], COUPLING_TO_PLATE) - COUPLING_RADIUS
     side = feeder.side_x - feeder.ramp_x
     return (
         Opening("under the hood's lip", guards.hood_lip, mouth - fork[0] - reach),
@@ -138,7 +139,7 @@ def _of_feeder(frame: Frame) -> tuple[Opening, ...]:
         Opening("beside hood and apron", feeder.side_x - guards.apron[2], side),
         Opening("under the panel", table, panel),
         Opening("beside the panel, over the feet", feeder.side_x - guards.panel_notch[0], panel),
-        Opening("under the covers", table, coupling),
+        Opening("beside the lid's sides", guards.strip[0] - LID_SIDES_TO, rod),
     )
 
 

@@ -1,7 +1,8 @@
-"""What keeps hands from the feeder: a hood over the fork, a panel under the hopper, a cover outside each side plate.
+"""What keeps hands from the feeder: a hood over the fork, a panel under the hopper, and what closes the side plates.
 
-All are sheets of polycarbonate on printed blocks. A block is fixed to a side plate by a chipboard screw, and the sheet
-is screwed on the block, so that a guard comes off with an M4 key and not without it.
+A cap stands over the hopper's servo, and an angle closes the gap between each side plate and the lid's side. Hood and
+panel are sheets of polycarbonate on printed blocks. A block is fixed to a side plate by a chipboard screw, and the
+sheet is screwed on the block, so that a guard comes off with an M4 key and not without it.
 """
 
 from __future__ import annotations
@@ -11,19 +12,20 @@ from functools import cache
 from math import cos, radians, sin
 from typing import NamedTuple
 
-from build123d import Location, Plane, Pos, Vector
+from build123d import Location, Plane, Pos
 from frame.dimensions import Frame
 from frame.escapement import on_slope
 from frame.feeder_places import front_stay, front_y
 
-from model.across import SIDES
-from model.holes import clearance, drilled, engraved, facing
-from model.lid.parts import BOLT, FROM_CORNER, Sheet, Spot, bolt, one_leg_angle, sheet, upright_x, upright_y
+from model import fork
+from model.across import SIDES, Hole
+from model.holes import clearance, engraved, facing
+from model.lid.parts import BOLT, FROM_CORNER, Sheet, Spot, bolt, one_leg_angle, sheet, upright_x
 from model.piece import Part, Piece, Way, of_step
+from model.selector_parts import bored_for_wood
 from model.standard import slot_nut, socket_screw, wood_screw
-from model.standard.fasteners import WOOD_HEAD
 from model.standard.profiles import SLOT_6
-from model.standard.shapes import box, cone, cylinder
+from model.standard.shapes import box, cylinder, prism
 
 STEP = "15 trays"
 BLOCK = (16.0, 32.0, 12.0)  # off the side plate, along it, off the sheet
@@ -34,19 +36,21 @@ HOOD_SCREWS = (-270.0, -140.0, 0.0, 140.0, 270.0)  # of lip and stiffener, betwe
 LIP, LIP_AT = (15.0, 2.0), 9.0  # angle at the hood's front, its screws from the corner
 STIFFENER, STIFFENER_AT, STIFFENER_HALF = (20.0, 2.0), 30.0, 425.0  # angle on the hood, between its blocks
 PANEL_BLOCKS, PANEL_SCREWS = (150.0, -40.0), (-300.0, 0.0, 300.0)
-CORNER_OF_LID = (469.0, 141.5, 36.5)  # x, z and y that the lid's corner takes of the cover at the motor end
-COLLAR_NOTCH = ((0.0, 466.0), (56.5, 77.0))  # x and z in that cover's front, round a flap's collar
-
-FAR_TOP_BLOCK, FLOOR_BLOCKS = 69.0, (44.0, 78.0)  # y of the far cover's blocks; the second of these is at its corner
-FAR_REAR_BLOCKS = (20.0, -55.0)
-FAR_EDGES, FAR_Z = (76.0, 85.5), (-80.0, 66.0)  # y where its outside ends beside and over a camshaft bearing; heights
+CAP_DEEP, CAP_WALL = 62.0, 2.4
+CAP_REAR, CAP_END, CAP_WIDE_TO = -35.2, 56.0, 24.0  # inside, along the servo from its shaft; to where it is wide
+CAP_HALF, CAP_NARROW = 14.5, 10.8  # half its width beside the coupling, and beside the posts
+CAP_SCREW, CAP_FOOT = (4.0, 16.0), 8.0  # chipboard screw; what it clamps
+CAP_SCREW_X, CAP_SCREWS_Y, CAP_WELL, CAP_COLUMN = 8.0, (-21.5, 21.5), 9.0, 14.0  # screws, driver's way, column around
+CAP_LEAD = 6.0  # notch for the servo's lead
+STRIP, STRIP_AT = (20.0, 2.0), 16.0  # angle beside the lid; its screws, from its corner
+STRIP_UP_TO = 95.0  # height up to which it lies on the plate at the servo
+STRIP_SCREWS = {1: (-115.0, 0.0, 60.0), -1: (0.0, 60.0, 120.0)}  # heights
 
 
 class Held(NamedTuple):
-    """A block's place: its x off the side plate or the outer sheet, its z off the sheet that is screwed on it."""
+    """A block's place: its x off the side plate, its z off the sheet that is screwed on it."""
 
     where: Location
-    on_plate: bool = True
 
     @property
     def sheet_screw(self) -> Location:
@@ -55,36 +59,33 @@ class Held(NamedTuple):
 
     @property
     def plate_screw(self) -> Location:
-        """Middle of the screw that holds the block, on the side plate or the outer sheet."""
+        """Middle of the screw that holds the block, on the side plate."""
         return self.where * Pos(0, *PLATE_AT)
 
 
 Direction = tuple[float, float, float]
 
 
-def _held(at: Spot, off_plate: Direction, off_sheet: Direction, *, on_plate: bool = True) -> Held:
-    return Held(Plane(origin=at, x_dir=off_plate, z_dir=off_sheet).location, on_plate)
+def _held(at: Spot, off_plate: Direction, off_sheet: Direction) -> Held:
+    return Held(Plane(origin=at, x_dir=off_plate, z_dir=off_sheet).location)
 
 
 def guards(frame: Frame) -> tuple[Piece, ...]:
-    """Return hood, front panel and both covers."""
-    pieces = [*_hood(frame), *_panel(frame)]
+    """Return hood, front panel, the cap over the hopper's servo and the angles beside the lid."""
+    pieces = [*_hood(frame), *_panel(frame), *_cap(frame)]
     for side in SIDES:
-        pieces += _cover(frame, side)
+        pieces += _strip(frame, side)
     return of_step(pieces, STEP)
 
 
-def bores(frame: Frame) -> dict[str, list[tuple[float, float, float]]]:
-    """Return the holes in each side plate for the blocks' screws, y, z and diameter."""
-    found: dict[str, list[tuple[float, float, float]]] = {"left": [], "right": []}
-    for held in [
-        *_hood_blocks(frame),
-        *_panel_blocks(frame),
-        *(b for side in SIDES for b in _cover_blocks(frame, side)),
-    ]:
-        if held.on_plate:
-            at = held.plate_screw.position
-            found["right" if at.X > 0 else "left"].append((at.Y, at.Z, PILOT))
+def bores(frame: Frame) -> dict[str, list[Hole]]:
+    """Return the holes in each side plate for the screws of blocks, cap and angles."""
+    found: dict[str, list[Hole]] = {"left": [], "right": []}
+    places = [held.plate_screw for held in (*_hood_blocks(frame), *_panel_blocks(frame))]
+    places += [*_cap_screws(frame), *(where for side in SIDES for where in _strip_screws(frame, side))]
+    for where in places:
+        at = where.position
+        found["right" if at.X > 0 else "left"].append(Hole(at.Y, at.Z, PILOT))
     return found
 
 
@@ -92,33 +93,22 @@ def bores(frame: Frame) -> dict[str, list[tuple[float, float, float]]]:
 
 
 @cache
-def block(on_plate: bool) -> Part:
-    """Return a block: what holds it at x = 0, the sheet at z = 0."""
+def block() -> Part:
+    """Return a block: the side plate at x = 0, the sheet at z = 0."""
     x, y, z = BLOCK
     shape = box((0, x), (-y / 2, y / 2), (0, z)) - Pos(*SHEET_AT, 0) * cylinder(BOLT, 0, z)
-    if on_plate:
-        d = PLATE_SCREW[0]
-        shape -= facing("+x", (x, *PLATE_AT)) * (
-            cone(d, WOOD_HEAD[d], -(WOOD_HEAD[d] - d) / 2, 0) + cylinder(clearance(d), -x, 0)
-        )
-        number, name = "L33", "block of a guard"
-    else:
-        shape = drilled(shape.solid(), facing("-x", (0, *PLATE_AT)), BOLT, 14)
-        number, name = "L34", "corner block of a guard"
-    solid = engraved(shape.solid(), number, Location((7, -8, z), (0, 0, 90)), 5)
-    return Part(number, name, Way.PRINTED, solid, "PETG", "PETG, printed", 0.2)
+    solid = bored_for_wood(shape.solid(), facing("+x", (x, *PLATE_AT)), PLATE_SCREW[0], x)
+    solid = engraved(solid, "L33", Location((7, -8, z), (0, 0, 90)), 5)
+    return Part("L33", "block of a guard", Way.PRINTED, solid, "PETG", "PETG, printed", 0.2)
 
 
 def _blocks(frame: Frame, blocks: Sequence[Held]) -> Iterator[Piece]:
     """Yield blocks with their screws and those of their sheets."""
     thick = float(frame.lid.sheet)
     for held in blocks:
-        yield Piece(block(held.on_plate), held.where)
+        yield Piece(block(), held.where)
         yield Piece(socket_screw(BOLT, 12), held.sheet_screw * Location((0, 0, -thick), (180, 0, 0)))
-        if held.on_plate:
-            yield Piece(wood_screw(*PLATE_SCREW), held.plate_screw * facing("+x", (BLOCK[0], 0, 0)))
-        else:
-            yield Piece(socket_screw(BOLT, 12), held.plate_screw * facing("-x", (-thick, 0, 0)))
+        yield Piece(wood_screw(*PLATE_SCREW), held.plate_screw * facing("+x", (BLOCK[0], 0, 0)))
 
 
 # Hood
@@ -176,7 +166,7 @@ def _panel_blocks(frame: Frame) -> list[Held]:
 def _panel(frame: Frame) -> Iterator[Piece]:
     """Yield the panel under the hopper, between the side plates before the front stay."""
     front, half, blocks = front_y(frame), float(frame.feeder.side_x) - 2, _panel_blocks(frame)
-    low, (notch_x, notch_z), stay_z = float(frame.guards.cover_low), frame.guards.panel_notch, front_stay(frame)[1]
+    low, (notch_x, notch_z), stay_z = float(frame.guards.panel_low), frame.guards.panel_notch, front_stay(frame)[1]
     holes = [_in_x(held) for held in blocks] + [(x, stay_z, clearance(3)) for x in PANEL_SCREWS]
     cuts = [((notch_x, half), (low, notch_z)), ((-half, -notch_x), (low, notch_z))]
     outline = Sheet((-half, half), (low, float(frame.guards.panel_top)), holes, cuts)
@@ -187,102 +177,96 @@ def _panel(frame: Frame) -> Iterator[Piece]:
     yield from _blocks(frame, blocks)
 
 
-# Covers outside the side plates
+# Outside the side plates
 
 
-def _size(frame: Frame, side: int) -> tuple[float, float, float, float]:
-    """Return a cover's rear and front in y, the underside of its top, and the inner face of its outer sheet."""
-    rear, front, top, out = frame.guards.motor_cover if side > 0 else frame.guards.far_cover
-    return float(rear), float(front), float(top), float(out)
+@cache
+def cap(frame: Frame) -> Part:
+    """Return the cap over the hopper's servo: its outside on z = 0, the shaft at the origin, the body along x."""
+    deep = CAP_DEEP
+    shape = prism(_cap_outline(CAP_WALL), 0, deep)
+    for y in CAP_SCREWS_Y:
+        shape += Pos(CAP_SCREW_X, y, 0) * cylinder(CAP_COLUMN, 0, deep)
+    shape -= prism(_cap_outline(0.0), CAP_WALL, deep)
+    shape -= box((CAP_END - 1, CAP_END + CAP_WALL + 1), (-CAP_LEAD / 2, CAP_LEAD / 2), (deep - CAP_LEAD, deep))
+    solid = shape.solid()
+    for y in CAP_SCREWS_Y:
+        solid = (solid - Pos(CAP_SCREW_X, y, 0) * cylinder(CAP_WELL, 0, deep - CAP_FOOT)).solid()
+        solid = bored_for_wood(solid, facing("-z", (CAP_SCREW_X, y, deep - CAP_FOOT)), CAP_SCREW[0], CAP_FOOT)
+    return Part("L37", "cap over the hopper's servo", Way.PRINTED, solid, "PETG", "PETG, printed", 1.5)
 
 
-def _cover_blocks(frame: Frame, side: int) -> list[Held]:
-    """Return the blocks of a cover: on the side plate, and those that join its sheets."""
-    rear, front, top, out = _size(frame, side)
-    thick, face = float(frame.lid.sheet), float(frame.feeder.side_x + frame.feeder.side_sheet)
-    back, down, up = (0, -1, 0), (0, 0, -1), (0, 0, 1)
-    plate, corners = [((FAR_TOP_BLOCK, top), down)], []
+def _cap_outline(wall: float) -> list[tuple[float, float]]:
+    """Return the cap's inside, larger by a wall: wide beside the coupling, narrow beside the posts."""
+    rear, end = CAP_REAR - wall, CAP_END + wall
+    wide, narrow = CAP_HALF + wall, CAP_NARROW + wall
+    side = [(rear, narrow), (-CAP_HALF - wall - 3, narrow), (-CAP_HALF, wide), (CAP_WIDE_TO, wide)]
+    side += [(CAP_WIDE_TO + 5, narrow), (end, narrow)]
+    return [*((x, -y) for x, y in side), *reversed(side)]
+
+
+def _cap_place(frame: Frame) -> Location:
+    """Return the place of the cap, whose +z leads to the side plate."""
+    drive = fork.servo(frame)
+    x, slope = drive.face + CAP_DEEP, radians(drive.direction_deg)
+    return facing("-x", (x, *drive.at), along=(0.0, cos(slope), sin(slope)))
+
+
+def _cap_screws(frame: Frame) -> list[Location]:
+    """Return the places of the cap's screws."""
+    place = _cap_place(frame)
+    return [place * facing("-z", (CAP_SCREW_X, y, CAP_DEEP - CAP_FOOT)) for y in CAP_SCREWS_Y]
+
+
+def _cap(frame: Frame) -> Iterator[Piece]:
+    """Yield the cap with its screws."""
+    yield Piece(cap(frame), _cap_place(frame))
+    for where in _cap_screws(frame):
+        yield Piece(wood_screw(*CAP_SCREW), where)
+
+
+@cache
+def strip(frame: Frame, side: int) -> Part:
+    """Return the angle between a side plate and the lid's side as it stands, x off the midspan, y from its corner."""
+    leg, thick = STRIP
+    low, high = float(frame.guards.strip[1]), float(frame.guards.strip[2])
+    face = side * float(frame.feeder.side_x + frame.feeder.side_sheet)
+    on_plate, free = sorted((face, face + side * thick)), sorted((face, face + side * leg))
+    shape = box(on_plate, (0, leg), (low, high)) + box(free, (0, thick), (low, high))
     if side > 0:
-        plate = [((86.0, top), down), *(((front - thick, z), back) for z in (104.0, -20.0))]
-        corners = [((rear + thick, z), (0, 1, 0)) for z in (100.0, -100.0)]
-        corners += [((86.0, top), down), *(((front - thick, z), back) for z in (104.0, -100.0))]
-    else:
-        floor = float(frame.guards.cover_low) + thick
-        plate, corners = [*plate, ((FLOOR_BLOCKS[0], floor), up)], [*corners, ((FLOOR_BLOCKS[1], floor), up)]
-    found = [_held((side * face, *at), (side, 0, 0), off) for at, off in plate]
-    found += [_held((side * out, *at), (-side, 0, 0), off, on_plate=False) for at, off in corners]
-    if side < 0:  # lying the other way, for their screws would meet the lid's side
-        found += [_held((-out, rear + thick, z), (0, 1, 0), (1, 0, 0), on_plate=False) for z in FAR_REAR_BLOCKS]
-    return found
+        shape -= box(on_plate, (thick, leg), (STRIP_UP_TO, high))
+    solid = shape.solid()
+    for z in STRIP_SCREWS[side]:
+        out = facing("+x" if side > 0 else "-x", (face + side * thick, STRIP_AT, z))
+        solid = bored_for_wood(solid, out, CAP_SCREW[0], thick)
+    number, end = ("L38", "motor") if side > 0 else ("L39", "far")
+    size = f"aluminium angle {leg:g}x{leg:g}x{thick:g}, {high - low:g} long"
+    lying = (Location((0, 0, 0), (0, -90 * side, 0)) * Pos(-face, 0, -low) * solid).solid()
+    return Part(number, f"angle beside the lid, {end} end", Way.MACHINED, lying, "aluminium", size, 1.5)
 
 
-def _cover(frame: Frame, side: int) -> Iterator[Piece]:
-    """Yield the sheets of a cover and its blocks; the lid's side and the table close what is left."""
-    blocks = _cover_blocks(frame, side)
-    sheets = _motor_sheets(frame, blocks) if side > 0 else _far_sheets(frame, blocks)
-    for number, name, outline, where in sheets:
-        end = "motor end" if side > 0 else "far end"
-        yield Piece(sheet(frame, number, f"{name} of the cover, {end}", outline), where)
-    yield from _blocks(frame, blocks)
+def _strip_place(frame: Frame, side: int) -> Location:
+    """Return the place of an angle beside the lid."""
+    face = side * float(frame.feeder.side_x + frame.feeder.side_sheet)
+    turn = Location((0, 0, 0), (0, -90 * side, 0)) * Pos(-face, 0, -float(frame.guards.strip[1]))
+    return Pos(0, float(frame.guards.strip[0]), 0) * turn.inverse()
 
 
-Drawn = tuple[str, str, Sheet, Location]
+def _strip_screws(frame: Frame, side: int) -> list[Location]:
+    """Return the places of the screws that hold an angle on its side plate."""
+    x = side * float(frame.feeder.side_x + frame.feeder.side_sheet + STRIP[1])
+    y = float(frame.guards.strip[0]) + STRIP_AT
+    return [facing("+x" if side > 0 else "-x", (x, y, z)) for z in STRIP_SCREWS[side]]
 
 
-def _motor_sheets(frame: Frame, blocks: Sequence[Held]) -> tuple[Drawn, ...]:
-    """Return the sheets over gate levers and servos: number, name, outline and place."""
-    rear, front, top, out = _size(frame, 1)
-    thick, low = float(frame.lid.sheet), float(frame.guards.cover_low)
-    across = (float(frame.feeder.side_x + frame.feeder.side_sheet), out)
-    x, z, y = CORNER_OF_LID
-    outer = [_in_y(held) for held in blocks if not held.on_plate]
-    before, behind = ([_in_x(held) for held in blocks if _off(held).Y * way > 0.5] for way in (-1, 1))
-    return (
-        ("L37", "outside", Sheet((rear, front), (low, top + thick), outer), upright_y(out)),
-        ("L38", "front", Sheet(across, (low, top), before, [COLLAR_NOTCH]), upright_x(front)),
-        ("L39", "rear", Sheet(across, (low, top), behind, [((0.0, x), (z, top))]), upright_x(rear + thick)),
-        ("L40", "top", Sheet(across, (rear, front), _level(blocks, -1), [((0.0, x), (0.0, y))]), Pos(0, 0, top)),
-    )
-
-
-def _far_sheets(frame: Frame, blocks: Sequence[Held]) -> tuple[Drawn, ...]:
-    """Return the sheets over the gate levers beside the camshaft's guard, which stands against the outer one."""
-    rear, front, top, out = _size(frame, -1)
-    thick, low = float(frame.lid.sheet), float(frame.guards.cover_low)
-    across = (-out, -float(frame.feeder.side_x + frame.feeder.side_sheet))
-    lying = [held for held in blocks if _off(held).X > 0.5]
-    places = [held.plate_screw.position for held in blocks if not held.on_plate and held not in lying]
-    places += [held.sheet_screw.position for held in lying]
-    outer = [(at.Y, at.Z, clearance(BOLT)) for at in places]
-    behind = [(at.X, at.Z, clearance(BOLT)) for held in lying for at in [held.plate_screw.position]]
-    upper = (rear, FAR_EDGES[1])
-    cuts = [((FAR_EDGES[0], front), (FAR_Z[0], FAR_Z[1])), ((FAR_EDGES[1], front), (FAR_Z[1], top + thick))]
-    return (
-        ("L41", "outside", Sheet((rear, front), (low, top + thick), outer, cuts), upright_y(-out - thick)),
-        ("L42", "rear", Sheet(across, (low, top), behind), upright_x(rear + thick)),
-        ("L43", "top", Sheet(across, upper, _level(blocks, -1)), Pos(0, 0, top)),
-        ("L44", "floor", Sheet(across, (rear + thick, front), _level(blocks, 1)), Pos(0, 0, low)),
-    )
-
-
-def _level(blocks: Sequence[Held], way: int) -> list[Spot]:
-    """Return the holes of the blocks' screws in a level sheet: under it for -1, over it for 1."""
-    places = [held.sheet_screw.position for held in blocks if _off(held).Z * way > 0.5]
-    return [(at.X, at.Y, clearance(BOLT)) for at in places]
-
-
-def _off(held: Held) -> Vector:
-    """Return the direction off the sheet of a block."""
-    return Plane(held.where).z_dir
+def _strip(frame: Frame, side: int) -> Iterator[Piece]:
+    """Yield an angle beside the lid with its screws."""
+    yield Piece(strip(frame, side), _strip_place(frame, side))
+    for where in _strip_screws(frame, side):
+        yield Piece(wood_screw(*CAP_SCREW), where)
 
 
 def _in_x(held: Held) -> Spot:
     """Return the hole of a block's screw in a sheet across the gauge."""
     at = held.sheet_screw.position
     return at.X, at.Z, clearance(BOLT)
-
-
-def _in_y(held: Held) -> Spot:
-    """Return the hole of a corner block's screw in the outer sheet."""
-    at = held.plate_screw.position
-    return at.Y, at.Z, clearance(BOLT)

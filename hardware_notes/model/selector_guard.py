@@ -21,7 +21,8 @@ from model.standard import wood_screw
 from model.standard.shapes import box, prism
 
 BOARD, COVER = 9.0, 4.0  # plywood, polycarbonate
-DEEP, REAR_FROM = 109.0, 30.0  # of the guard from the side plate; the gate's links pass behind the rear end's edge
+DEEP = 109.0  # of the guard from the side plate
+REAR_FROM, BESIDE_LID = 2.5, (21.0, 38.5)  # of the rear end: off the side plate; there, and behind this y, off the lid
 OVER = 26.0  # from the axles out of the runway to the top board: levers rise when the lift pushes the first flap up
 BEFORE, AFTER = 6.0, 36.0  # from the camshaft's end and from the servo's ears to the end boards
 OFF_TABLE = 4.0
@@ -76,7 +77,7 @@ def top_board(frame: Frame) -> Part:
     return Part("F43", "guard top", Way.MACHINED, shape, "plywood", f"plywood {BOARD:g}", 2.0)
 
 
-EDGE_AT = (REAR_FROM + 15.0, DEEP - 15.0)  # of the screws from the top board into an end board
+EDGE_AT = (45.0, DEEP - 15.0)  # of the screws from the top board into an end board
 
 
 def _cover_along(length: float) -> tuple[float, ...]:
@@ -91,6 +92,8 @@ def end_board(frame: Frame, rear: bool) -> Part:
     length = OVER - _down_to_table(frame, low - BOARD if rear else high)
     first = REAR_FROM if rear else 0.0
     shape = box((0, length), (first, DEEP), (0, BOARD)).solid()
+    if rear:  # the lid's side and the angle beside it stand there
+        shape = (shape - box((_to_lid(frame), length), (first, BESIDE_LID[0]), (0, BOARD))).solid()
     for y in EDGE_AT:
         shape = drilled(shape, facing("-x", (0, y, BOARD / 2)), EDGE_SCREW[0], EDGE_SCREW[1] - BOARD)
     for x in _cover_down(length):
@@ -99,6 +102,12 @@ def end_board(frame: Frame, rear: bool) -> Part:
         shape = drilled(shape, facing("-z", (FRONT_ANGLE, LEG_SCREW, 0)), PLATE_SCREW[0], BOARD)
     number, name = ("F44", "guard rear end") if rear else ("F45", "guard front end")
     return Part(number, name, Way.MACHINED, shape, "plywood", f"plywood {BOARD:g}", 1.0)
+
+
+def _to_lid(frame: Frame) -> float:
+    """Return how far down from the top board the rear end meets the lid's side."""
+    (y, _), (down, _), (out, _) = axle(frame, 0), along(frame, (0.0, 0.0), 1.0, 0.0), along(frame, (0.0, 0.0), 0.0, 1.0)
+    return OVER - (BESIDE_LID[1] - y - (ends(frame)[0] - BOARD) * down) / out
 
 
 FRONT_ANGLE = 40.0  # middle of the front end's angle, from the top board down
