@@ -8,6 +8,7 @@ from frame.trays import bounds
 HOPPER_FRONT = 577.0  # of the feet where few places would let them stand further back
 STAY, STAY_DEEP = 20.0, 32.0  # profile; its middle under the hopper's floor
 STAYS_AT = (60.0, 440.0)  # along the slope from the step
+LID_FRONT = 51.0  # the side plates' rear edge over the lid's lower edge, before its front
 FRONT_STAY_Z = -76.0
 FOOT_BLOCK = (44.0, 44.0, 25.0)  # along x, y and z
 

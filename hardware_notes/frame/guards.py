@@ -8,7 +8,7 @@ from math import dist, hypot
 from frame.dimensions import Frame
 from frame.escapement import face, on_slope
 from frame.feeder import arms, finger, point
-from frame.feeder_places import front_y
+from frame.feeder_places import LID_FRONT, front_y
 from frame.rolling import Point
 from frame.selector import axle, pitch_along
 
@@ -137,6 +137,7 @@ def _of_feeder(frame: Frame) -> tuple[Opening, ...]:
         Opening("under the hood's lip", guards.hood_lip, mouth - fork[0] - reach),
         Opening("between apron and hood", guards.apron[0] - over[1], _from_feeder(frame, over)),
         Opening("beside hood and apron", feeder.side_x - guards.apron[2], side),
+        Opening("between upper front and side plates", LID_FRONT - frame.lid.front_y - frame.lid.sheet, side),
         Opening("under the panel", table, panel),
         Opening("beside the panel, over the feet", feeder.side_x - guards.panel_notch[0], panel),
         Opening("beside the lid's sides", guards.strip[0] - LID_SIDES_TO, rod),

@@ -10,7 +10,7 @@ from build123d import Location
 from frame.dimensions import Frame
 from frame.escapement import on_slope
 from frame.feeder import point
-from frame.feeder_places import FOOT_BLOCK, STAY, STAY_DEEP, STAYS_AT, foot_y, front_stay, front_y
+from frame.feeder_places import FOOT_BLOCK, LID_FRONT, STAY, STAY_DEEP, STAYS_AT, foot_y, front_stay, front_y
 from frame.rolling import Line
 
 from model import feeder_guards, fork, gate, lift, selector, trays
@@ -29,7 +29,7 @@ LEFT_NOSE = 2.0  # at the left the rear edge comes so far back for the foot of t
 PLATE_STEP = 3.0  # height below which the lid's lower front stands behind the plates
 FOOT_TOP = -120.0
 PLATE_OVER = 36.0  # over the ramp's line
-LID_FRONT, LID_OVER = 51.0, 139.0  # the plates end below and before the lid's front
+LID_OVER = 139.0  # the plates end below the lid's front
 STAY_SCREW = 5  # in each end of a stay
 REAR_STAY = (100.0, -100.0)
 STRAP, STRAP_THICKNESS = (90.0, 36.0), 5.0  # over cross beam and rear stay

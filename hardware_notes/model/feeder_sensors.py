@@ -15,7 +15,7 @@ from model.across import SIDES, Hole, plate, upright
 from model.bracket import CHUTE_SCREWS, SLOT_SCREWS, outer_x
 from model.holes import clearance, drilled, engraved, facing, tapped
 from model.hopper import CHUTE_SCREWS as RAIL_SCREWS
-from model.hopper import EYE_S, EYE_SCREWS, GUIDE, guide_inner, up_slope
+from model.hopper import EYE_NOTCH, EYE_S, EYE_SCREWS, GUIDE, guide_inner, up_slope
 from model.piece import Part, Piece, Way, of_step
 from model.standard import light_sensor, light_source, socket_screw
 from model.standard.shapes import box, cylinder, prism
@@ -30,7 +30,7 @@ ABOVE_Y, UNDER_Y = (
     (1.1, 5.5, 9.9),
 )  # of the barrier that sees a second shaft; its lower end by the shafts' diameter
 EYE_WIDTH, EYE_REACH = 9.0, 16.0  # of the hopper's holder
-EYE_N = (-28.0, -20.0, 26.0, 34.0)  # lower and upper arm, square to the slope
+EYE_N = (-28.0, -20.0, EYE_NOTCH[2], EYE_NOTCH[2] + DEEP)  # lower and upper arm, square to the slope
 SLOT_Z = 7.5
 CHUTE_X, CHUTE_Y, CHUTE_TOP, CHUTE_FOOT = 251.0, 64.0, 131.2, 62.0  # the beam, and the upper faces of its holders
 CHUTE_FOOT_DEEP, CHUTE_TOP_DEEP, LEADS = 12.0, 9.0, 2.5

@@ -31,6 +31,7 @@ SHEET, SHEET_SCREWS_X = 4.0, (-300.0, 0.0, 300.0)  # under the hopper
 TO_PANEL = 22.0  # from the rails' ends to where the sheet under the hopper meets the front panel
 STOP, STOP_SCREWS = 9.0, (-7.0, -17.0)  # thickness of the block beside the step, its screws along the slope
 CHUTE_SCREWS = (59.0, 127.6), (68.3, 123.8)  # M3, y and z: of the light barrier over the way out
+EYE_NOTCH = (-2.5, 7.5, 17.0)  # in the guides for the arm of that barrier, which stays under the hood: s from and to, n
 EYE_S, EYE_SCREWS = 2.5, (-5.5, -13.5)  # of the light barrier that sees the first shaft, and of its screws
 OFF_STOP, GUIDE_PLAY = 1.0, 2.0  # of the guides: to the right of the end stop, and wider than a shaft is long
 
@@ -138,6 +139,8 @@ def guide(frame: Frame) -> Part:
     end = float(frame.feeder.hopper_length)
     lip, low = float(frame.guards.hood[1]), float(frame.guards.hood_lip) - 2
     notch = [(lip + 7, GUIDE_OVER), (lip + 7, low), (lip - 5, low), (lip - 5, GUIDE_OVER)]
+    rear, front, eye_n = EYE_NOTCH
+    notch += [(front, GUIDE_OVER), (front, eye_n), (rear, eye_n), (rear, GUIDE_OVER)]
     corners = [(-22, 6), (-10, -18), (end, -18), (end, GUIDE_OVER), *notch, (-22, GUIDE_OVER)]
     eye = [Hole(*on_slope(frame, EYE_S, n), clearance(3)) for n in EYE_SCREWS]
     shape = plate([on_slope(frame, *corner) for corner in corners], GUIDE, [*_block_holes(frame), *eye])

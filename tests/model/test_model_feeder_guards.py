@@ -30,10 +30,10 @@ def test_every_part_is_printed_and_cut() -> None:
     assert made_findings({piece.part.number: piece.part for piece in GUARDS}.values(), FRAME.print.bed) == []
 
 
-def test_each_block_has_its_hole_in_a_side_plate() -> None:
-    blocks = [piece for piece in GUARDS if piece.part.number == "L33"]
+def test_each_chipboard_screw_has_its_hole_in_a_side_plate() -> None:
+    screws = [piece for piece in GUARDS if piece.part.name == "chipboard screw"]
     holes = feeder_guards.bores(FRAME)
-    assert len(blocks) == len(holes["left"]) + len(holes["right"])
+    assert len(screws) == len(holes["left"]) + len(holes["right"])
 
 
 @pytest.mark.parametrize("turned", [5.0, 10.0, 20.0, 40.0])
