@@ -40,7 +40,10 @@ pytestmark = pytest.mark.process
 
 STANDARD_LOAD_N = 0.880 * 9.80665  # 880 g under standard gravity
 SHAFTS, GAUGES, TIMES = 72, 60, 20
-ROUGH = {"spike_chance": 0.002, "repeat_chance": 0.002, "drop_chance": 0.002}
+ROUGH = {
+    "spike_chance": 0.002, "repeat_chance": 0.002, "drop_chance": 0.002, "contact_mm": 8.0,
+    "frame_mm_per_n": 0.010,  # as the calibration has it
+}  # fmt: skip
 SLIP = 0.006
 # The rehearsal's screw: 0.004 mm at 30 degrees where the press is home (device/rehearsal/README.md).
 SCREW = {

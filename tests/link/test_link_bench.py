@@ -26,7 +26,13 @@ pytestmark = pytest.mark.process
 STEP = replace(rig.STAY, press_steps=0, readings=80, settle_readings=8)
 ZERO = replace(STEP, zero=True)
 MASS = {"number": 2, "kind": "mass", "mass_g": 500.0}
-SCENARIO = {"seed": 3, "bench": [MASS, {"number": 3}, {"number": 5, "kind": "rigid"}], "shafts": [{"number": 9}]}
+NEAR = {"contact_mm": 8.0}
+SCENARIO = {
+    "seed": 3,
+    "gauge": NEAR,
+    "bench": [MASS, {"number": 3}, {"number": 5, "kind": "rigid"}],
+    "shafts": [{"number": 9}],
+}
 
 
 def taken(gauge: Gauge, shaft: int, **changes: int | None) -> RawRun:
@@ -84,7 +90,7 @@ def test_steps_are_kept_as_shafts_are_and_are_no_shafts(tmp_path: Path) -> None:
 
 
 def test_a_damaged_line_gives_the_same_step(tmp_path: Path) -> None:
-    scenario = SCENARIO | {"gauge": {"zero_drift_count_per_s": 0.0}}  # the waits before the step differ
+    scenario = SCENARIO | {"gauge": NEAR | {"zero_drift_count_per_s": 0.0}}  # the waits before the step differ
     with rig.gauge_on(scenario, tmp_path / "smooth") as gauge:
         smooth = taken(gauge, 1, readings=800)
     with rig.gauge_on(scenario, tmp_path / "rough", rig.damaging(7)) as gauge:
@@ -175,7 +181,7 @@ SLOWLY: dict[str, int | None] = {"press_speed": 100, "until_count": 100_000, "pr
 
 def test_a_frame_is_pressed_on_a_rigid_bar(tmp_path: Path) -> None:
     """Do what a frame calibration does at the gauge: seek the bar, then take depths up to the full load."""
-    with rig.gauge_on(SCENARIO | {"gauge": {"frame_mm_per_n": 0.012}}, tmp_path) as gauge:
+    with rig.gauge_on(SCENARIO | {"gauge": NEAR | {"frame_mm_per_n": 0.012}}, tmp_path) as gauge:
         zero = settled_count(step(gauge, 1))
         step(gauge, 4, press_steps=2600)
         at = int(step(gauge, 5, **SLOWLY).press_steps[-1])
