@@ -7,7 +7,7 @@ import pytest
 import pyvista as pv
 import toy
 from build123d import Location, Solid, import_step
-from model.output.files import name_of, write_assemblies, write_assembly, write_dxf, write_step, write_stl
+from model.output.files import name_of, pack, write_assemblies, write_assembly, write_dxf, write_step, write_stl
 from model.piece import Part, Piece, Way
 
 
@@ -59,13 +59,12 @@ def test_bytes_do_not_change_from_run_to_run(tmp_path):
 
 def test_builds_are_packed_together_without_their_wires(tmp_path):
     wire = Piece(Part("E30", "wire", Way.BOUGHT, Solid.make_box(1, 1, 9), "wire", "", 0.1), Location((0, 0, 99)))
-    *files, packed = write_assemblies(
-        {"one": [*toy.pieces(), wire], "a second": toy.pieces()[:1]}, tmp_path, tmp_path / "p"
-    )
-    with tarfile.open(packed) as archive:
+    files = write_assemblies({"one": [*toy.pieces(), wire], "a second": toy.pieces()[:1]}, tmp_path)
+    pack(files.values(), tmp_path / "packed")
+    with tarfile.open(tmp_path / "packed") as archive:
         assert archive.getnames() == ["one.step", "a-second.step"]
-        assert archive.extractfile("one.step").read() == files[0].read_bytes()
-    assert len(import_step(files[0]).solids()) == len(toy.pieces())
+        assert archive.extractfile("one.step").read() == files["one"].read_bytes()
+    assert len(import_step(files["one"]).solids()) == len(toy.pieces())
 
 
 def test_a_files_name_tells_number_and_name():

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from drawings.draw_svg import Sheet
 
-from model.output.files import name_of, write_assemblies, write_dxf, write_step, write_stl
+from model.output.files import name_of, pack, write_assemblies, write_dxf, write_step, write_stl
 from model.output.parts_list import Builds, counted, parts, write_figures, write_parts
 from model.output.pdf import write_pdf
 from model.output.scenes import write_pictures
@@ -18,6 +18,7 @@ from model.output.uses import uses
 from model.piece import Part, Way
 
 PICTURES = ("build", "step", "apart", "close")  # what their names begin with
+INSIDE_ANOTHER = "fed by hand"  # the sorter has all of it but the lid's front
 DRAWN = (Way.CUT, Way.MACHINED, Way.TURNED)
 
 
@@ -62,7 +63,8 @@ def _write_files(builds: Builds, folders: Folders) -> None:
             write_dxf(part, cut)
         if part.way is not Way.BOUGHT:
             write_step(part, solids)
-    write_assemblies(builds, folders.build, folders.files / "assemblies.tar.xz")
+    assemblies = write_assemblies(builds, folders.build)
+    pack([path for name, path in assemblies.items() if name != INSIDE_ANOTHER], folders.files / "assemblies.tar.xz")
 
 
 def _write_drawings(builds: Builds, folders: Folders) -> None:

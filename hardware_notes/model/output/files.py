@@ -13,14 +13,17 @@ from math import atan2, degrees
 from pathlib import Path
 
 import ezdxf
-from build123d import Compound, Edge, Face, GeomType, Plane, Solid, export_step, export_stl, section
+from build123d import Compound, Edge, Face, GeomType, Plane, Solid, export_step, section
 from ezdxf.document import Drawing
+from OCP.BRepBuilderAPI import BRepBuilderAPI_Copy
+from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.StlAPI import StlAPI_Writer
 
 from model.piece import Part, Piece
 
 CHORDS = 48  # of a curve that is neither line nor circle
 HEIGHTS = (0.02, 0.25, 0.5, 0.75, 0.98)  # of the sections, as a share of the thickness
-SAG_MM, TURN_RAD = 0.05, 0.5  # of the triangles of a mesh to print
+SAG_MM, TURN_RAD = 0.03, 0.5  # of the triangles of a mesh to print
 DATE = "2000-01-01T00:00:00"  # in STEP's header, which asks for one
 logging.getLogger("ezdxf").setLevel(logging.ERROR)  # it warns that so old a format says no unit
 ezdxf.options.write_fixed_meta_data_for_testing = True  # neither date nor random identity in a DXF
@@ -29,7 +32,11 @@ ezdxf.options.write_fixed_meta_data_for_testing = True  # neither date nor rando
 def write_stl(part: Part, folder: Path) -> Path:
     """Write the mesh of a printed part as it is printed, and return its file."""
     path = folder / f"{name_of(part)}.stl"
-    export_stl(part.shape, path, SAG_MM, TURN_RAD)
+    alone = BRepBuilderAPI_Copy(part.shape.wrapped, True, False).Shape()  # without the mesh that a check has left on it
+    BRepMesh_IncrementalMesh(alone, SAG_MM, False, TURN_RAD, False).Perform()
+    writer = StlAPI_Writer()
+    writer.ASCIIMode = False
+    writer.Write(alone, str(path))
     return path
 
 
@@ -103,22 +110,23 @@ def write_assembly(pieces: Iterable[Piece], name: str, folder: Path) -> Path:
     return path
 
 
-def write_assemblies(builds: Mapping[str, Iterable[Piece]], folder: Path, packed: Path) -> list[Path]:
-    """Write each build as STEP without its wires, and all of them packed as a tar.xz; return the files.
-
-    The builds share most parts, which only a pack of all of them together stores once.
-    """
-    files = []
+def write_assemblies(builds: Mapping[str, Iterable[Piece]], folder: Path) -> dict[str, Path]:
+    """Write each build as STEP without its wires, and return the file of each by its name."""
+    files = {}
     for name, pieces in builds.items():
         solid = [piece for piece in pieces if piece.part.material != "wire"]
-        files.append(write_assembly(solid, name.replace(" ", "-"), folder))
+        files[name] = write_assembly(solid, name.replace(" ", "-"), folder)
+    return files
+
+
+def pack(files: Iterable[Path], packed: Path) -> None:
+    """Write files into a tar.xz that has neither dates nor owners."""
     with tarfile.open(packed, "w:xz", preset=9) as archive:
         for path in files:
             entry = tarfile.TarInfo(path.name)
             entry.size = path.stat().st_size
             with path.open("rb") as file:
                 archive.addfile(entry, file)
-    return [*files, packed]
 
 
 def name_of(part: Part) -> str:
