@@ -23,7 +23,7 @@ from model.piece import Part, Piece
 
 CHORDS = 48  # of a curve that is neither line nor circle
 HEIGHTS = (0.02, 0.25, 0.5, 0.75, 0.98)  # of the sections, as a share of the thickness
-SAG_MM, TURN_RAD = 0.03, 0.5  # of the triangles of a mesh to print
+SAG_MM, TURN_RAD = 0.05, 0.7  # of the triangles of a mesh to print
 DATE = "2000-01-01T00:00:00"  # in STEP's header, which asks for one
 logging.getLogger("ezdxf").setLevel(logging.ERROR)  # it warns that so old a format says no unit
 ezdxf.options.write_fixed_meta_data_for_testing = True  # neither date nor random identity in a DXF

@@ -47,6 +47,6 @@ def _line(edge: Edge) -> Line:
     elif edge.geom_type == GeomType.CIRCLE:
         count = max(4, round(edge.length / (8 * SAG_MM * edge.radius) ** 0.5))
     else:
-        count = max(24, min(60, round(edge.length)))
+        count = max(16, min(48, round(edge.length / 2)))
     points = (edge @ (i / count) for i in range(count + 1))
     return tuple((round(point.X, 3), round(point.Y, 3)) for point in points)
