@@ -36,6 +36,7 @@ PUT_ON_AFTERWARDS = {
     ("N42", "B01"): "the spacer block is screwed to the column before both go to the beam",
     ("N07", "E81"): "the board's carrier is screwed down before the host's cable is plugged in",
     ("N39", "P10"): "the guide is screwed on before the counterweight goes into it",
+    ("N01", "N214"): "the camshaft's coupling is screwed to the servo's horn before the servo goes on its bracket",
     ("N08", "F02"): "the coupling is screwed to the fork servo's horn before the servo goes on its posts",
 }  # screw and piece by their numbers, where the piece covers the screw's head: assembly.md says it in that step
 BESIDE_THE_BENCH = frozenset({"H05", "H09", "H12"})  # the dial on its own foot; hook and marks hang on the shaft

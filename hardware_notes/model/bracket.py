@@ -23,7 +23,7 @@ PLATE_SCREWS_Z = (-31.5, -48.5)  # of the screws into the bracket, off those int
 LEG, LEG_THICKNESS, LEG_HOLE = 25.0, 5.0, 15.0  # aluminium angle; its holes from the corner
 ANGLE_LENGTH, ANGLE_BOTTOM = 70.0, -75.0
 SLOT_SCREWS = (40.0, 20.0), (50.0, 20.0)  # M3, of the light barriers' holders
-CHUTE_SCREWS = (46.5, 56.0), (53.5, 56.0)
+CHUTE_SCREWS = (46.5, 48.0), (53.5, 48.0)
 FENCE_WIDTH, FENCE_BASE, FENCE_POST, FENCE_SCREW = 20.0, 6.0, 8.0, 4  # a larger screw's key meets the layshaft
 FENCE_ABOVE = 10.0  # over the rollers
 

@@ -32,7 +32,7 @@ ABOVE_Y, UNDER_Y = (
 EYE_WIDTH, EYE_REACH = 9.0, 16.0  # of the hopper's holder
 EYE_N = (-28.0, -20.0, EYE_NOTCH[2], EYE_NOTCH[2] + DEEP)  # lower and upper arm, square to the slope
 SLOT_Z = 7.5
-CHUTE_X, CHUTE_Y, CHUTE_TOP, CHUTE_FOOT = 251.0, 64.0, 131.2, 62.0  # the beam, and the upper faces of its holders
+CHUTE_X, CHUTE_Y, CHUTE_TOP, CHUTE_FOOT = 251.0, 64.0, 131.2, 54.0  # the beam, and the upper faces of its holders
 CHUTE_FOOT_DEEP, CHUTE_TOP_DEEP, LEADS = 12.0, 9.0, 2.5
 
 
@@ -179,7 +179,7 @@ def _slot(frame: Frame) -> list[Piece]:
 def chute_foot(frame: Frame) -> Part:
     """Return the holder on the left bracket, upside down: x from the bracket's face outward, y as in the gauge."""
     reach, deep = CHUTE_X - outer_x(frame) + 5, CHUTE_FOOT_DEEP
-    rear, front = CHUTE_Y - 4.5, CHUTE_Y + 7
+    rear, front = CHUTE_Y - 4.5, CHUTE_Y + 3.6  # the check standard's flap falls close in front of it
     shape = prism([(0, 42), (6, 42), (6, rear), (reach, rear), (reach, front), (0, front)], 0, deep).solid()
     for y, z in CHUTE_SCREWS:
         shape = drilled(shape, facing("+x", (6, y, CHUTE_FOOT - z)), clearance(3), 6)
