@@ -72,7 +72,7 @@ class Opening:
 
     @property
     def margin_mm(self) -> float:
-        """How much farther away the moving part is than it must be, mm."""
+        """Distance of the moving part beyond what it must be, mm."""
         return self.distance_mm - reach_mm(self.width_mm, is_round=self.is_round)
 
 

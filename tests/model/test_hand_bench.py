@@ -18,10 +18,10 @@ def of(number: str) -> list[Solid]:
     return [piece.solid for piece in PIECES if piece.part.number == number]
 
 
-def overlap(one: Solid, other: Solid) -> float:
+def overlap(solid: Solid, other: Solid) -> float:
     """Return the volume that two solids share, mm3."""
-    common = one.intersect(other)
-    return sum(solid.volume for solid in common.solids()) if common else 0.0
+    common = solid.intersect(other)
+    return sum(shared.volume for shared in common.solids()) if common else 0.0
 
 
 def lying_shaft(diameter: float, length: float) -> Solid:

@@ -25,8 +25,8 @@ def gap(name: str, place: tuple[float, float, float]) -> float:
 def test_signal_wires_are_those_of_the_boards_default_file() -> None:
     """Each pin in the file, whatever it is called there, has a wire; those left out name parts that are not there."""
     given = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
-    one = {"cell": ("data", "clock"), "press": ("step", "direction"), "rotate": ("step", "direction")}
-    pins = {f"{group}.{key}": given[group][key] for group, keys in one.items() for key in keys}
+    keys_of = {"cell": ("data", "clock"), "press": ("step", "direction"), "rotate": ("step", "direction")}
+    pins = {f"{group}.{key}": given[group][key] for group, keys in keys_of.items() for key in keys}
     pins |= {key: given[key][0] for key in ("enable", "home", "mark")}
     pins |= {f"inputs.{key}": pin for key, (pin, _) in given["inputs"].items()}
     assert {wire.key: wire.gpio for wire in wired()} == pins

@@ -55,7 +55,7 @@ def test_the_counterweight_holds_the_nut_on_one_flank(up_mm):
 
 
 def test_the_nut_keeps_its_flank_while_the_carriage_starts_and_brakes():
-    """What is left of the pull after weight and drag is more than the acceleration of both masses takes."""
+    """The pull left after weight and drag is more than the acceleration of both masses takes."""
     board_file = Path(__file__).parents[2] / "device" / "board.json"
     press_m_s2 = json.loads(board_file.read_text(encoding="utf-8"))["limits"]["press_mm_s2"] / 1000
     down = weight_n(hanging(PIECES)) + CABLE_N + FRAME.press.drag_n
