@@ -53,7 +53,7 @@ class Rollers:
 
     def run(self, now_us):
         for servo in self.out:
-            out = chip.pins[servo].widths_us[-1] == 2000 if servo in chip.pins else False
+            out = chip.pins[servo].widths_us[-1] > 1500 if servo in chip.pins else False
             if out and not self.out[servo]:
                 self.moved(servo, now_us)
             self.out[servo] = out

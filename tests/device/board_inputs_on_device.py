@@ -99,23 +99,24 @@ def check_the_feeder_strokes_gates_and_selects():
     servos = [chip.pins[number] for number in (18, 19, 20, 21)]
     while feeder.handling():
         chip.pass_us(10000)
+    pulses = {0: (1395, 1605), 1: (805, 2195), 2: (1030, 1970)}  # as parts/feeder.json has them: at rest, at work
     for source in (0, 1):
         feeder.let_in(source)
-        assert servos[source].widths_us[-1] == 2000
+        assert servos[source].widths_us[-1] == pulses[source][1]
         assert feeder.handling()
         chip.pass_us(401000)
         assert feeder.handling(), "on its way back"
-        assert servos[source].widths_us[-1] == 1000
+        assert servos[source].widths_us[-1] == pulses[source][0]
         chip.pass_us(401000)
         assert not feeder.handling()
-        assert servos[1 - source].widths_us[-1] == 1000
+        assert servos[1 - source].widths_us[-1] == pulses[1 - source][0]
     feeder.gate(True)
-    assert servos[2].widths_us[-1] == 2000
+    assert servos[2].widths_us[-1] == pulses[2][1]
     assert feeder.handling()
     chip.pass_us(401000)
     assert not feeder.handling()
     feeder.gate(False)
-    assert servos[2].widths_us[-1] == 1000
+    assert servos[2].widths_us[-1] == pulses[2][0]
     for place in (1, 2, 3):
         feeder.select(place)
         assert feeder.handling()

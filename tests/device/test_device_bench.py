@@ -316,7 +316,7 @@ def test_a_hand_pushes_the_head_up() -> None:
 
 @pytest.mark.parametrize("give", [0.0, 0.005])
 def test_on_a_rigid_bar_only_the_frame_gives(give: float) -> None:
-    rig = standing(RIGID | {"give_mm_per_n": give}, screw_periodic_mm=0.0)
+    rig = standing(RIGID | {"give_mm_per_n": give}, screw_periodic_mm=0.0, frame_mm_per_n=0.010)
     touched = step(rig, 2, **SEEK)
     at = touched[0]["press_steps"]
     assert 100000 <= touched[0]["counts"] - 50000 < 400000  # a reading comes every 68,000, and the filter lags

@@ -113,10 +113,10 @@ def test_what_is_asked_for_more_takes_longer():
     ],
 )
 def test_a_cycle_of_the_simulated_device_takes_so_long_by_its_own_clock(settings, spine):
-    """The device reports its duration; a shaft of the simulation lies 8 mm below home, with no clearance set."""
+    """The device reports its duration; a shaft of the simulation lies 18 mm below home, with no clearance set."""
     _, gauge, calibration, run, _ = measured({"spine_thou": spine, "spread_thou": 0.0}, settings=settings)
     limits = gauge.identify()
-    shaft = AssumedShaft(spine, 8.0 - calibration.travel.clearance_mm)
+    shaft = AssumedShaft(spine, 18.0 - calibration.travel.clearance_mm)
     planned_s = math.fsum(cycle_seconds(cycle_steps(calibration, limits, settings), limits, calibration, shaft))
     assert run.complete
     assert planned_s == pytest.approx(run.duration_ms / 1000, rel=0.03)

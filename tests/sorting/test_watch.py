@@ -27,7 +27,7 @@ CLEAN, SICK = 100, 3
 # What is done to the gauge, and what the watch must call it.
 INJECTED = [
     ("noise, five times the usual", {"noise_count": 225.0}, "CELL_NOISY"),
-    ("noise beyond the limit from the first shaft on", {"noise_count": 1100.0}, "CELL_NOISY"),
+    ("noise beyond the limit from the first shaft on", {"noise_count": 1000.0}, "CELL_NOISY"),
     ("spikes", {"spike_chance": 0.2}, "CELL_NOISY"),
     ("a zero that runs away", {"zero_drift_count_per_s": 150.0}, "ZERO_DRIFT"),
     ("a zero that stepped", {"zero_count": 63_000.0}, "ZERO_DRIFT"),
