@@ -13,9 +13,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import cos, log, pi, radians, sqrt
 
-from frame.dimensions import Frame
+from frame.dimensions import STANDARD_GRAVITY, Frame
 
-LOAD_N = 0.88 * 9.80665  # 880 g
+LOAD_N = 0.88 * STANDARD_GRAVITY  # 880 g
 LIGHT = 0.1  # of the load, at the light depth
 THOU_MM = 0.0254
 # Spine is the travel between both depths over the share of the load between them. What goes with the two-thirds power
@@ -44,7 +44,7 @@ MATERIALS = {
     "wood": Material(800, 0.35),
 }
 YIELD_MPA = {"aluminium": 500.0}  # 7075-T6, from memory; soft alloys have half
-FIRST_YIELD, SHAKEDOWN = 1.6, 2.7  # of the yield stress: pressure of a round contact that first yields, that goes on to
+SHAKEDOWN = 2.7  # of the yield stress: above this pressure a rolling contact yields anew at each turn
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-from frame.dimensions import Frame
+from frame.dimensions import STANDARD_GRAVITY, Frame
 
 FIGURES = Path(__file__).parents[1] / "files" / "figures.json"
-GRAVITY = 9.80665
 ALUMINIUM_G_MM3 = 2.70e-3
 # Estimated, g: what hangs on the carriage beside its plate, arm and cell.
 BLOCKS_G, HEAD_G, NUT_G, SMALL_G = 68.0, 30.0, 34.0, 66.0
@@ -51,10 +50,10 @@ def moving_n(frame: Frame) -> float:
     """
     known = builds()["fed by hand"].get("moving_g")
     if known is not None:
-        return float(known) / 1000 * GRAVITY
+        return float(known) / 1000 * STANDARD_GRAVITY
     width, thick, height = frame.press.carriage
     depth, high = frame.cell.arm
     reach = frame.cell.length - frame.cell.free_end_x + width / 2
     cell = CELL_FILLED * frame.cell.length * frame.cell.width * frame.cell.height
     grams = ALUMINIUM_G_MM3 * (width * thick * height + reach * depth * high + cell)
-    return float(grams + BLOCKS_G + HEAD_G + NUT_G + SMALL_G) / 1000 * GRAVITY
+    return float(grams + BLOCKS_G + HEAD_G + NUT_G + SMALL_G) / 1000 * STANDARD_GRAVITY

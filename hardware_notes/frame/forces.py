@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from math import ceil, cos, radians
 
 from frame.contact import LIGHT, LOAD_N, MATERIALS, THOU_MM, contact_modulus, point_contact
-from frame.dimensions import Frame
+from frame.dimensions import STANDARD_GRAVITY, Frame
 from frame.figures import moving_n
 
-GRAVITY = 9.80665
 LOOP_S = 0.010  # of the board: a turn of its loop, a stop included (protocol, section 9)
 BEARS, STOPS_AT = (
     1.5,
@@ -67,7 +66,7 @@ def counts_per_n(rated_kg: float, mv_per_v: float) -> float:
     >>> round(counts_per_n(2.0, 1.0))
     109491
     """
-    return mv_per_v / 1000 / (rated_kg * GRAVITY) * GAIN * FULL_SCALE
+    return mv_per_v / 1000 / (rated_kg * STANDARD_GRAVITY) * GAIN * FULL_SCALE
 
 
 def stop_takes_over_n(frame: Frame) -> float:
@@ -92,7 +91,7 @@ def on_the_cell_n(frame: Frame, head_n: float) -> float:
 
 def cell_bears_n(frame: Frame) -> float:
     """Return what the cell bears without harm, N."""
-    return float(BEARS * frame.cell.rated_kg * GRAVITY)
+    return float(BEARS * frame.cell.rated_kg * STANDARD_GRAVITY)
 
 
 def on_rigid_n(board: Mapping[str, Mapping[str, float]], count_per_n: float, mm_s: float) -> float:
@@ -137,8 +136,9 @@ def cell_choice(rated_kg: float, mv_per_v: float, bears_n: float, n_per_mm: floa
     (1889786, 3436000, False, True)
     """
     per_n = counts_per_n(rated_kg, mv_per_v)
-    count, bears, stiff = (ceil(n * per_n / 1000) * 1000 for n in (STOPS_AT * rated_kg * GRAVITY, bears_n, n_per_mm))
-    return CellChoice(rated_kg, mv_per_v, per_n * GRAVITY / 1000, round(LOAD_N * per_n), count, bears, stiff)
+    stops_n = STOPS_AT * rated_kg * STANDARD_GRAVITY
+    count, bears, stiff = (ceil(n * per_n / 1000) * 1000 for n in (stops_n, bears_n, n_per_mm))
+    return CellChoice(rated_kg, mv_per_v, per_n * STANDARD_GRAVITY / 1000, round(LOAD_N * per_n), count, bears, stiff)
 
 
 # Turning

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from frame.dimensions import Frame
+from frame.dimensions import STANDARD_GRAVITY, Frame
 
-GRAVITY = 9.80665
 SHAFT_G = 25.0  # a usual shaft
 FULL_HOPPER = 80  # shafts
 
@@ -37,7 +36,7 @@ def tipping(frame: Frame, figures: dict[str, Any], hopper: tuple[float, float] |
     low, high = figures["footing_mm"]["y"]
     margin = min(middle - low, high - middle)
     top = frame.lid.top_z - frame.table_z
-    return Tipping(margin, margin * mass * GRAVITY / top)
+    return Tipping(margin, margin * mass * STANDARD_GRAVITY / top)
 
 
 def full_hopper(frame: Frame) -> tuple[float, float]:

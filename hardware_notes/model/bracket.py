@@ -16,7 +16,7 @@ from model.standard import bearing, slot_nut, socket_screw
 from model.standard.profiles import SLOT_8
 from model.standard.shapes import box
 
-STEP, FENCE_STEP = "12 gate", "12 gate"
+STEP = "12 gate"
 THICKNESS, SCREW = 6.0, 6
 BEARING = (8, 16, 5)
 PLATE_SCREWS_Z = (-31.5, -48.5)  # of the screws into the bracket, off those into the beam

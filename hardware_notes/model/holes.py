@@ -5,8 +5,8 @@ from __future__ import annotations
 from build123d import Location, Plane, Pos, Solid, Vector, extrude
 
 from model.letters import lettering
-from model.standard.fasteners import COUNTERSUNK_HEAD, NUT, SOCKET_HEAD
-from model.standard.shapes import cone, cylinder, hexagon
+from model.standard.fasteners import COUNTERSUNK_HEAD, SOCKET_HEAD
+from model.standard.shapes import cone, cylinder
 
 CLEARANCE = {2: 2.4, 2.5: 2.9, 3: 3.4, 4: 4.5, 5: 5.5, 6: 6.6, 8: 9.0, 10: 11.0}  # ISO 273, medium
 _AXES = {"x": Vector(1, 0, 0), "y": Vector(0, 1, 0), "z": Vector(0, 0, 1)}
@@ -135,29 +135,6 @@ def countersunk(shape: Solid, where: Location, d: float, depth: float) -> Solid:
     head = COUNTERSUNK_HEAD[d][0]
     tool = cone(0.01, head, -(head - 0.01) / 2, 0) + cylinder(clearance(d), -depth, 0)
     return (shape - where * tool).solid()
-
-
-def nut_pocket(shape: Solid, where: Location, d: float, depth: float | None = None) -> Solid:
-    """Return a solid with a pocket for a hexagon nut from a place along its -z, 0.2 mm wider than the nut.
-
-    Parameters
-    ----------
-    shape : Solid
-        What is cut.
-    where : Location
-        Middle of the mouth, +z out of the material; a flat of the nut points along y.
-    d : float
-        Diameter of the nut's thread, mm.
-    depth : float or None
-        Of the pocket, mm; None is the nut's height.
-
-    Returns
-    -------
-    Solid
-        What is left.
-    """
-    flats, height = NUT[d]
-    return (shape - where * hexagon(flats + 0.2, -(height if depth is None else depth), 0)).solid()
 
 
 def engraved(shape: Solid, text: str, at: Location, size: float = 6.0, depth: float = 0.4) -> Solid:

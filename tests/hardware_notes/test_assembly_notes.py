@@ -132,7 +132,7 @@ def test_cams_follow_each_other_by_holes_as_the_page_says():
 
 def test_the_preload_is_half_the_way_of_the_mass_that_hung_there():
     """Two equal bearings share the way of one; the force of a ball goes with its way to the power of 1.5 (Hertz)."""
-    way = made_sure.preload_kg() * forces.GRAVITY
+    way = made_sure.preload_kg() * forces.STANDARD_GRAVITY
     assert FRAME.press.thrust_preload_n == pytest.approx((way ** (2 / 3) / 2) ** 1.5)
     told = re.search(r"hang ([\d.]+) kg", PAGE.read_text(encoding="utf-8"))
     assert float(told[1]) == pytest.approx(made_sure.preload_kg(), abs=0.3)

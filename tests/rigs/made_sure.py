@@ -79,11 +79,11 @@ def preload_kg():
 
     It loads one bearing only; then both share the way, half each, and a ball's force goes with the way's power of 1.5.
     """
-    return FRAME.press.thrust_preload_n * 2**1.5 / forces.GRAVITY
+    return FRAME.press.thrust_preload_n * 2**1.5 / forces.STANDARD_GRAVITY
 
 
 def grams(newton):
-    return newton / forces.GRAVITY * 1000
+    return newton / forces.STANDARD_GRAVITY * 1000
 
 
 def slid(skew_mrad):
