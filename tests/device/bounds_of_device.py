@@ -162,6 +162,15 @@ def homes():
     rig = Rig({"gauge": {"count_per_n": -100_000}, "shafts": [{"number": 1}]})
     rig.ready()
     rig.measure(until="FAULTED")
+    rig = Rig({"gauge": {"start_mm": -0.5}})
+    spikes, words = [900_000], rig.board.mechanics.sample
+
+    def spiked_first():
+        word, in_step = words()
+        return word + (spikes.pop() if spikes else 0), in_step
+
+    rig.board.mechanics.sample = spiked_first
+    rig.run_to("IDLE")
 
 
 def nights():
