@@ -8,6 +8,7 @@ import json
 import re
 import resource
 import tracemalloc
+import zlib
 from contextlib import suppress
 from dataclasses import replace
 from io import BytesIO
@@ -19,7 +20,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midspan.archive import avro_container, raw_run_codec
-from midspan.archive.raw_run import HIGHEST_SHAFT, LATEST_MS, LONGEST_TEXT, PHASES, Phase, RawRun
+from midspan.archive.raw_run import (
+    COLDEST_CENTI,
+    HIGHEST_SHAFT,
+    HOTTEST_CENTI,
+    LATEST_MS,
+    LONGEST_TEXT,
+    PHASES,
+    Phase,
+    RawRun,
+)
 from midspan.archive.reader import Archive, read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError
@@ -43,6 +53,7 @@ def a_run(shaft: int = 1, length: int = 6, label: str = "") -> RawRun:
         sampling_ms=60, interval_us=12500, segments=((Phase.ZERO_BEFORE, 2), (Phase.LIGHT, length - 2)),
         tick_us=reading * 12507, rotate_steps=9000 + reading * 21, press_steps=reading * reading,
         counts=(-1) ** reading * 40_000 * reading + shaft, status=status, marks=np.array([9001, 12201]),
+        temperature_centi=2130, temperature_source="SHAFT",
     )  # fmt: skip
 
 
@@ -68,6 +79,8 @@ def runs(draw: st.DrawFn) -> RawRun:
         rotate_steps=np.cumsum(column(int32)), press_steps=np.cumsum(column(int32)),
         counts=np.cumsum(column(int32)), status=column(st.integers(0, 15)).astype(np.int16),
         marks=np.array(draw(st.lists(int32)), np.int64),
+        temperature_centi=draw(st.none() | st.integers(COLDEST_CENTI, HOTTEST_CENTI)),
+        temperature_source=draw(st.none() | texts),
     )  # fmt: skip
 
 
@@ -446,6 +459,53 @@ def test_a_file_of_an_older_schema_is_resolved(path: Path) -> None:
     record = raw_run_codec.to_record(KEPT[0])
     write_avro(path, other_version(drop="crc32"), [record])
     assert list(read_archive(path)) == KEPT[:1]
+
+
+def without_temperature() -> dict:
+    source = record_source("RawRun")
+    kept = [field for field in source["fields"] if not field["name"].startswith("temperature_")]
+    return {**source, "fields": kept}
+
+
+def guarded(schema: dict, record: dict) -> bytes:
+    """Return a datum of a schema with its CRC-32, by fastavro and zlib alone."""
+    out = BytesIO()
+    fastavro.schemaless_writer(out, fastavro.parse_schema(schema), record | {"crc32": None})
+    bare = out.getvalue()[:-1]
+    return bare + b"\x02" + zlib.crc32(bare).to_bytes(4, "little")
+
+
+def test_a_file_from_before_temperatures_is_read_as_fast_and_its_crc_checked(path: Path) -> None:
+    schema = without_temperature()
+    datums = [guarded(schema, raw_run_codec.to_record(run)) for run in KEPT]
+    blocks = [avro_container.block_bytes(datum, MARKER) for datum in datums]
+    header = avro_container.header_bytes(fastavro.parse_schema(schema), MARKER)
+    path.write_bytes(header + b"".join(blocks))
+    before = [replace(run, temperature_centi=None, temperature_source=None) for run in KEPT]
+    assert list(read_archive(path)) == before
+    assert Archive.open(path).head_schema is not None
+    spoilt = bytearray(header + b"".join(blocks))
+    spoilt[len(header) + len(blocks[0]) - 16 - 12] ^= 1  # a count of the first run
+    path.write_bytes(spoilt)
+    kept, archive = recovered(path)
+    assert kept == before[1:]
+    assert len(archive.damage) == 1
+
+
+def test_the_archives_of_earlier_versions_have_no_temperature() -> None:
+    for name in ("readings.avro", "night-readings.avro"):
+        kept, archive = recovered(ROOT / "tests/data/e0bd664" / name)
+        assert {run.temperature_c for run in kept} == {None}
+        assert archive.damage == []
+        assert archive.head_schema is not None
+
+
+@pytest.mark.parametrize("centi", [COLDEST_CENTI - 1, HOTTEST_CENTI + 1])
+def test_a_temperature_that_no_electronics_stand_is_refused(centi: int) -> None:
+    assert replace(a_run(), temperature_centi=-550).temperature_c == -5.5
+    with pytest.raises(ArchiveError) as caught:
+        replace(a_run(), temperature_centi=centi)
+    assert str(centi) in str(caught.value)
 
 
 def test_a_file_of_a_newer_schema_is_resolved(path: Path) -> None:

@@ -20,6 +20,7 @@ COLUMNS = ("tick_us", "rotate_steps", "press_steps", "counts")
 HIGHEST_SHAFT, LONGEST_TEXT, LONGEST_US = 2**31 - 1, 200, 10**12
 LATEST_MS = 32_503_680_000_000  # the year 3000
 FARTHEST = 2**40  # microsteps or counts: many changes of 32 bits add up to more than 32 bits
+COLDEST_CENTI, HOTTEST_CENTI = -10_000, 20_000  # farther than any electronics work
 
 PHASES = tuple(phase.name for phase in Phase)
 
@@ -74,6 +75,12 @@ class RawRun:
     marks : Integers
         Rotate positions of the index mark, microsteps, int64, shape (marks,).
 
+    temperature_centi : int or None
+        Temperature at the end of the run, 0.01 degC; None if it is not known.
+    temperature_source : str or None
+        Thermometer it is from: SHAFT, a sensor by the shaft, or BOARD, the chip, some degrees above the room; None if
+        the temperature is not known.
+
     Raises
     ------
     ArchiveError
@@ -115,6 +122,8 @@ class RawRun:
     counts: Integers
     status: StatusBits
     marks: Integers
+    temperature_centi: int | None = None
+    temperature_source: str | None = None
 
     def __post_init__(self) -> None:
         """Raise ArchiveError if the run contradicts itself."""
@@ -146,11 +155,13 @@ class RawRun:
 
     def _check_values(self) -> None:
         """Raise ArchiveError if no gauge can have sent a value."""
-        for name in ("label", "gauge", "firmware", "runtime", "cause"):
+        for name in ("label", "gauge", "firmware", "runtime", "cause", "temperature_source"):
             if len(getattr(self, name) or "") > LONGEST_TEXT:
                 raise ArchiveError(f"{self.name}: its {name} has more than {LONGEST_TEXT} characters")
         if not 0 <= self.shaft <= HIGHEST_SHAFT or not 0 <= self.started_ms <= LATEST_MS:
             raise ArchiveError(f"{self.name}: its number or its start time, {self.started_ms} ms, is out of range")
+        if self.temperature_centi is not None and not COLDEST_CENTI <= self.temperature_centi <= HOTTEST_CENTI:
+            raise ArchiveError(f"{self.name}: its temperature, {self.temperature_centi} / 100 degC, is out of range")
         for name in COLUMNS:
             most, column = LONGEST_US if name == "tick_us" else FARTHEST, getattr(self, name)
             if len(column) and not -most <= column.min() <= column.max() <= most:
@@ -172,6 +183,11 @@ class RawRun:
     def name(self) -> str:
         """Number of the shaft and its label, if it has one, as a person would look for it."""
         return f"shaft {self.shaft} ({self.label})" if self.label else f"shaft {self.shaft}"
+
+    @property
+    def temperature_c(self) -> float | None:
+        """Temperature at the end of the run, degC; None if it is not known."""
+        return None if self.temperature_centi is None else self.temperature_centi / 100
 
     def places(self) -> dict[int, slice]:
         """Return the position of each phase's readings in the columns.

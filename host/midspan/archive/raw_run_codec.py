@@ -34,6 +34,7 @@ HIGHEST_STATUS = 2**15 - 1
 LONGEST_INT = 5  # bytes of a 32-bit number with 7 bits in each
 GUARD_BYTES = 5  # the union's branch, then the CRC
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_COLUMN = {"type": "array", "items": "int"}
 _SIGNED = np.array([(code >> 1) ^ -(code & 1) for code in range(128)], np.int64)
 
 
@@ -95,10 +96,34 @@ def _long_numbers(stream: npt.NDArray[np.uint8], last: Integers) -> Integers:
 @cache
 def _head_schema() -> Schema:
     """Return the schema of a record up to its bulk columns, with the time as a plain number."""
-    schema: Any = raw_run_schema()
-    fields = [field for field in schema["fields"] if field["name"] not in (*BULK, "crc32")]
-    plain = [{**field, "type": "long"} if field["name"] == "started_ms" else field for field in fields]
-    return parse_schema({**schema, "name": "midspan.RawRunHead", "fields": plain})
+    head = guarded_head(raw_run_schema())
+    assert head is not None  # the columns and the CRC-32 are the last fields of raw_run.avsc
+    return head
+
+
+def guarded_head(schema: Any) -> Schema | None:
+    """Return the schema of a record up to its bulk columns, by which `decode` reads a datum of another version.
+
+    Parameters
+    ----------
+    schema : Any
+        Schema of a file with raw runs, as fastavro reads it.
+
+    Returns
+    -------
+    Schema or None
+        The head, with the time as a plain number; None if the last fields are not the four columns and the CRC-32.
+    """
+    fields = schema.get("fields", [])
+    bulk, last = fields[-len(BULK) - 1 : -1], fields[-1:]
+    if [(field["name"], field["type"]) for field in bulk] != [(name, _COLUMN) for name in BULK]:
+        return None
+    if [field["name"] for field in last] != ["crc32"] or last[0]["type"] != raw_run_schema()["fields"][-1]["type"]:
+        return None
+    plain = [
+        {**field, "type": "long"} if field["name"] == "started_ms" else field for field in fields[: -len(BULK) - 1]
+    ]
+    return parse_schema({"type": "record", "name": "midspan.RawRunHead", "fields": plain})
 
 
 def encode(run: RawRun) -> bytes:
@@ -161,7 +186,7 @@ def to_record(run: RawRun) -> Record:
 
 _SCALARS = (
     "shaft", "label", "started_ms", "gauge", "firmware", "runtime", "boot", "count_min", "count_max",
-    "complete", "cause", "duration_ms", "sampling_ms", "interval_us",
+    "complete", "cause", "duration_ms", "sampling_ms", "interval_us", "temperature_centi", "temperature_source",
 )  # fmt: skip
 
 
@@ -178,7 +203,7 @@ def _changes(run: RawRun) -> tuple[Integers, ...]:
 
 def _check_ranges(run: RawRun, changes: tuple[Integers, ...]) -> None:
     """Raise ArchiveError if a number needs more than 32 bits: fastavro would write it, others would refuse the file."""
-    scalars = [getattr(run, name) for name in _INTS]
+    scalars = [getattr(run, name) for name in _INTS]  # a temperature has narrower bounds of its own
     for numbers in (np.array(scalars), run.marks, *changes):
         if len(numbers) and not INT_MIN <= numbers.min() <= numbers.max() <= INT_MAX:
             raise ArchiveError(
@@ -202,13 +227,15 @@ def is_guarded(datum: bytes) -> bool:
     return datum[-GUARD_BYTES:] == b"\x02" + crc32(datum[:-GUARD_BYTES]).to_bytes(4, "little")
 
 
-def decode(datum: bytes) -> RawRun:
+def decode(datum: bytes, head_schema: Schema | None = None) -> RawRun:
     """Return the run in a datum with a right CRC-32.
 
     Parameters
     ----------
     datum : bytes
         A datum for which `is_guarded` is True.
+    head_schema : Schema or None
+        Head of the schema it was written by, from `guarded_head`; None for that of this version.
 
     Returns
     -------
@@ -222,10 +249,10 @@ def decode(datum: bytes) -> RawRun:
     """
     stream = BytesIO(datum)
     try:
-        head: Any = schemaless_reader(stream, _head_schema(), None)
+        head: Any = schemaless_reader(stream, head_schema or _head_schema(), head_schema and _head_schema())
         tail = np.frombuffer(datum, np.uint8)[stream.tell() : -GUARD_BYTES]
         columns = varints(tail).reshape(len(BULK), -1)
-    except DECODE_ERRORS as error:
+    except (*DECODE_ERRORS, SchemaResolutionError) as error:
         raise ArchiveError(f"does not hold a run of this schema ({error!r})") from error
     return _run(head, columns[:, 1:-1])  # drop the count before each column and the zero after it
 
@@ -233,7 +260,7 @@ def decode(datum: bytes) -> RawRun:
 def decode_plain(block: bytes, count: int, writer_schema: Schema) -> Iterator[RawRun]:
     """Yield the runs in a block that another program wrote or that has no CRC-32, decoded by fastavro.
 
-    A block of another version of the schema is resolved by Avro's rules; its CRC-32 cannot be checked.
+    A block of another version of the schema is resolved by Avro's rules. A CRC-32 is checked if it is the last field.
 
     Parameters
     ----------
@@ -254,24 +281,25 @@ def decode_plain(block: bytes, count: int, writer_schema: Schema) -> Iterator[Ra
     ArchiveError
         The bytes are not runs, some are left over, or a CRC-32 is wrong.
     """
-    stream = BytesIO(block)
+    stream, guarded = BytesIO(block), guarded_head(writer_schema) is not None
     for _ in range(count):
+        start = stream.tell()
         try:
             record: Any = schemaless_reader(stream, writer_schema, raw_run_schema())
+            if guarded and record["crc32"] is not None:
+                _check_guard(block[start : stream.tell()], writer_schema)
         except (*DECODE_ERRORS, SchemaResolutionError) as error:
             raise ArchiveError(f"does not hold a run of this schema ({error!r})") from error
-        if writer_schema == raw_run_schema():
-            _check_guard(record)
         yield from_record(record)
     if stream.tell() != len(block):
         raise ArchiveError(f"{len(block) - stream.tell()} bytes are left over after its {count} runs")
 
 
-def _check_guard(record: Record) -> None:
-    """Raise ArchiveError if a record has a CRC-32 and it is wrong."""
+def _check_guard(datum: bytes, writer_schema: Schema) -> None:
+    """Raise ArchiveError if the CRC-32 of a datum is that of neither its bytes nor of the usual way to write them."""
     out = BytesIO()
-    schemaless_writer(out, raw_run_schema(), record)
-    if record["crc32"] is not None and not is_guarded(out.getvalue()):
+    schemaless_writer(out, writer_schema, schemaless_reader(BytesIO(datum), writer_schema, None))
+    if not is_guarded(datum) and not is_guarded(out.getvalue()):
         raise ArchiveError("its CRC-32 does not match: its data were damaged or changed")
 
 

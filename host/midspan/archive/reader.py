@@ -10,9 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from fastavro.read import SchemaResolutionError
+from fastavro.types import Schema
 
 from midspan.archive import avro_container, raw_run_codec
 from midspan.archive.avro_container import Block, Gap, Header
@@ -59,6 +61,8 @@ class Archive:
         Its header, as `open` reads it.
     is_current : bool
         True if the file has the schema of this version.
+    head_schema : Schema or None
+        Head of the file's schema if its runs have a CRC-32 where this version has it, else None.
     damage : list[Damage]
         Damage found by the last pass over the file; empty before the first.
     """
@@ -66,6 +70,7 @@ class Archive:
     path: Path
     header: Header
     is_current: bool
+    head_schema: Schema | None
     damage: list[Damage] = field(default_factory=list)
 
     @classmethod
@@ -91,7 +96,8 @@ class Archive:
         check_ordinary(path, ArchiveError)
         with reading(path, ArchiveError), path.open("rb") as file:
             header = avro_container.read_header(file, str(path))
-        archive = cls(path, header, header.fingerprint == avro_container.fingerprint(raw_run_schema()))
+        current = header.fingerprint == avro_container.fingerprint(raw_run_schema())
+        archive = cls(path, header, current, None)
         archive._check_schema()
         return archive
 
@@ -212,7 +218,7 @@ class Archive:
 
     def _parts(self, offset: int | None = None) -> Iterator[Block | Gap]:
         """Yield blocks and gaps from an offset on, by default all."""
-        is_whole = raw_run_codec.is_guarded if self.is_current else _never
+        is_whole = raw_run_codec.is_guarded if self._may_be_guarded() else _never
         try:
             with self.path.open("rb") as file:
                 yield from avro_container.walk(file, self.header, is_whole, offset)
@@ -221,13 +227,31 @@ class Archive:
 
     def _decoded(self, block: Block) -> Iterator[RawRun]:
         """Return the runs in a block, decoded fast if it is one of ours."""
-        guarded = self.is_current and raw_run_codec.is_guarded(block.datums)
+        guarded = self._may_be_guarded() and raw_run_codec.is_guarded(block.datums)
         if guarded and not (block.framed and block.count == 1):
             self._note(block, "the frame of the block is damaged, its shaft is whole")
         if guarded:
-            return iter((raw_run_codec.decode(block.datums),))
+            return iter((raw_run_codec.decode(block.datums, self.head_schema),))
         schema = raw_run_schema() if self.is_current else self.header.schema
         return raw_run_codec.decode_plain(block.datums, block.count, schema)
+
+    def _may_be_guarded(self) -> bool:
+        """Return True if the runs of the file have a CRC-32 at a known place."""
+        return self.is_current or self.head_schema is not None
+
+    def _check_names(self) -> None:
+        """Raise ArchiveError if the header lacks a field of this version and has another: a bit of a name flipped.
+
+        An older version only lacks fields, a newer one only adds some. A name that was spoilt would else count as both,
+        and what the field holds would be lost without a word.
+        """
+        ours, theirs = _field_names(raw_run_schema()), _field_names(self.header.schema)
+        if theirs - ours and ours - theirs:
+            raise ArchiveError(
+                f"{self.path}: its header has {sorted(theirs - ours)} for {sorted(ours - theirs)}: it is damaged; "
+                "no shaft was read",
+                code="schema",
+            )
 
     def _note(self, part: Block | Gap, reason: str) -> None:
         """Add a part of the file to the damage."""
@@ -244,6 +268,8 @@ class Archive:
         name = self.header.schema.get("name") if isinstance(self.header.schema, dict) else self.header.schema
         if name != "midspan.RawRun":
             raise ArchiveError(f"{self.path}: holds records {name!r}, not raw runs of Midspan", code="other_records")
+        self._check_names()
+        self.head_schema = raw_run_codec.guarded_head(self.header.schema)
         first = next((part for part in self._parts() if isinstance(part, Block)), None)
         try:
             for _ in self._decoded(first) if first else ():
@@ -256,6 +282,11 @@ class Archive:
                     code="schema",
                 ) from error
             # Any other error means that the block is damaged, not the schema: reading will report it.
+
+
+def _field_names(schema: Any) -> set[str]:
+    """Return the names of a record's fields; empty for another kind of schema."""
+    return {field["name"] for field in schema.get("fields", ())}
 
 
 def _same_readings(run: RawRun, other: RawRun) -> bool:

@@ -252,6 +252,8 @@ class Blocks:
             duration_ms=end.duration_ms,
             sampling_ms=end.sampling_ms,
             interval_us=self.identify.interval_us,
+            temperature_centi=self.identify.temperature_centi,
+            temperature_source=None if self.identify.temperature_centi is None else "BOARD",
             segments=_segments(blocks),
             tick_us=_ticks_us([block for block in blocks if block.counts]),
             rotate_steps=_concatenated([absolute(block.rotate_steps, len(block.counts)) for block in blocks]),
