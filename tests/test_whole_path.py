@@ -55,7 +55,6 @@ BANDS = Bands.model_validate({"bin": [{"name": "any", "spine_thou": [200.0, 1000
 def calibration(**changes: dict[str, Any]) -> Calibration:
     """Return a calibration of the rehearsal's default gauge; `changes` are sections with the keys to replace."""
     sections = {name: {**values, **changes.get(name, {})} for name, values in EXAMPLE.items()}
-    sections["span"]["vertical_share"] = (0.0, 0.0)  # the rehearsal's supports have no friction
     # Its converter runs 1.5 % fast and averages four conversions: half of them late, and as wide as a rectangle is.
     interval_s = 0.0125 / 1.015
     sections["filter"] = {

@@ -31,6 +31,21 @@ BOUNDS = {
     "span.dof_span": (1.0, LEAST, 1e9, None),
     "rotation.steps_per_turn": (20 * JUST, 20.0, 1e7 * LEAST, 1e7),
     "rotation.u_relative": (1e-9, 1e-9 * LEAST, 0.2 * LEAST, 0.2),
+    "force.u_per_k": (0.0, -1e-12, 1e-3 * LEAST, 1e-3),
+    "travel.expansion_per_k": (0.0, -1e-12, 1e-3 * LEAST, 1e-3),
+    "travel.u_expansion_per_k": (0.0, -1e-12, 1e-3 * LEAST, 1e-3),
+    "travel.tilt_deg": (0.0, -1e-12, 10.0, 10 * JUST),
+    "span.rim_mm": (0.0, -1e-12, 50.0, 50 * JUST),
+    "span.u_rim_mm": (0.0, -1e-12, 10.0, 10 * JUST),
+    "span.u_axial_friction": (0.0, -1e-12, 0.5, 0.5 * JUST),
+    "span.sink_mm_per_n": (0.0, -1e-12, 0.05 * LEAST, 0.05),
+    "span.u_sink_mm_per_n": (0.0, -1e-12, 0.05 * LEAST, 0.05),
+    "span.off_centre_mm": (0.0, -1e-12, 20.0, 20 * JUST),
+    "span.expansion_per_k": (0.0, -1e-12, 1e-3 * LEAST, 1e-3),
+    "span.u_expansion_per_k": (0.0, -1e-12, 1e-3 * LEAST, 1e-3),
+    "rotation.steps_per_roller_turn": (20 * JUST, 20.0, 1e7 * LEAST, 1e7),
+    "rotation.u_roller_mm": (0.0, -1e-12, 0.5 * LEAST, 0.5),
+    "rotation.u_slip_between_depths": (0.0, -1e-12, 0.1 * LEAST, 0.1),
     "filter.delay_s": (0.0, -1e-12, 1.0, JUST),
     "filter.u_delay_s": (0.0, -1e-12, 0.5, 0.5 * JUST),
     "filter.width_s": (0.0, -1e-12, 0.5, 0.5 * JUST),
@@ -138,8 +153,39 @@ def test_a_range_of_the_supports_that_is_none_is_refused(share):
         paper_calibration(span={"vertical_share": share})
 
 
-def test_the_range_of_the_supports_is_whole_unless_it_is_known():
-    assert Calibration.model_validate(EXAMPLE).span.vertical_share == (0.0, 1.0)
+def test_a_shaft_that_turns_feels_normal_reactions_unless_the_file_says_otherwise():
+    assert Calibration.model_validate(EXAMPLE).span.vertical_share == (0.0, 0.0)
+
+
+def test_a_file_without_temperatures_is_good_for_a_room():
+    """Keep the range of common practice, no source: five degrees on both sides of the calibration's temperature."""
+    assert Calibration.model_validate(EXAMPLE).calibration.range_c == (15.0, 25.0)
+
+
+@pytest.mark.parametrize("range_c", [(21.0, 25.0), (15.0, 19.0), (25.0, 15.0)])
+def test_a_range_of_temperatures_contains_the_calibration(range_c):
+    with pytest.raises(ValidationError, match="temperature_range_c"):
+        with_value("calibration.temperature_range_c", range_c)
+
+
+def test_a_file_that_says_nothing_of_rims_and_walls_has_a_careful_bench():
+    """Keep defaults that a maker has without measuring: no better than a school's bench."""
+    bare = {key: {} for key in ("travel", "span", "force", "rotation")}
+    for key, kept in (
+        ("travel", ("mm_per_step", "u_scale", "steps_per_screw_turn", "u_screw_mm")),
+        ("span", ("span_mm", "u_span_mm")),
+        ("force", ("newton_per_count", "u_scale", "u_linearity_n")),
+        ("rotation", ("steps_per_turn", "u_relative")),
+    ):
+        bare[key] = {name: EXAMPLE[key][name] for name in kept}
+    found = Calibration.model_validate(EXAMPLE | bare)
+    assert (found.span.rim_mm, found.span.u_rim_mm, found.span.u_axial_friction) == (4.0, 1.5, 0.005)
+    assert (found.span.sink_mm_per_n, found.span.u_sink_mm_per_n, found.span.off_centre_mm) == (8e-4, 5e-4, 1.0)
+    assert (found.span.expansion_per_k, found.span.u_expansion_per_k) == (2.34e-5, 2e-6)
+    assert (found.travel.expansion_per_k, found.travel.u_expansion_per_k, found.travel.tilt_deg) == (1.17e-5, 1e-6, 0.5)
+    assert found.force.u_per_k == 5e-5
+    assert found.rotation.steps_per_roller_turn is None
+    assert (found.rotation.u_roller_mm, found.rotation.u_slip_between_depths) == (0.002, 0.001)
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,17 @@ LOAD_N = 0.880 * 9.80665
 SPAN_MM = 711.2
 COUNTS_PER_N = 1070 / 9.80665e-3
 
+# What a calibration says of a gauge with knife edges, a square press and one temperature, as this gauge on paper is.
+KNIFE_EDGES = {
+    "force": {"u_per_k": 0.0},
+    "travel": {"expansion_per_k": 0.0, "u_expansion_per_k": 0.0, "tilt_deg": 0.0},
+    "span": {
+        "rim_mm": 0.0, "u_rim_mm": 0.0, "u_axial_friction": 0.0, "sink_mm_per_n": 0.0, "u_sink_mm_per_n": 0.0,
+        "off_centre_mm": 0.0, "expansion_per_k": 0.0, "u_expansion_per_k": 0.0,
+    },
+    "rotation": {"u_roller_mm": 0.0, "u_slip_between_depths": 0.0},
+}  # fmt: skip
+
 
 @cache
 def _softening():
@@ -81,12 +92,12 @@ def _bounds():
     return group, [ratio_for(group, vertical) for vertical in (0.0, 1.0)]
 
 
-def load_for(ratio, vertical=0.5):
+def load_for(ratio, vertical=0.0):
     """Return the P L^2 / EI that deflects a shaft by a share of its span; `vertical` mixes the support conditions."""
     return 48 * ratio * _law(vertical)(ratio**2)
 
 
-def ratio_for(group, vertical=0.5):
+def ratio_for(group, vertical=0.0):
     """Return deflection over span under a given P L^2 / EI."""
     ratio = group / 48
     for _ in range(40):
@@ -94,7 +105,7 @@ def ratio_for(group, vertical=0.5):
     return ratio
 
 
-def stiffness_of(spine_thou, vertical=0.5):
+def stiffness_of(spine_thou, vertical=0.0):
     """Return the bending stiffness EI of a shaft with a given static spine, N mm2."""
     return LOAD_N * SPAN_MM**2 / load_for(spine_thou * 0.0254 / SPAN_MM, vertical)
 
@@ -114,7 +125,7 @@ class Gauge:
     slip: float = 0.003
     spikes: float = 0.0  # share of readings hit by a spike
     linearity_n: float = 0.0  # error of the cell at the standard load; it grows with the square of the load
-    vertical: float = 0.5  # 0: frictionless supports; 1: reactions stay vertical; the host takes the middle
+    vertical: float = 0.0  # 0: frictionless supports; 1: reactions stay vertical
     height_mm: float = 0.0  # how much higher than expected every shaft lies
     oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
     stages: tuple[float, ...] = ()  # the converter's filter: moving averages one after another, lengths in conversions
@@ -135,7 +146,7 @@ class Shaft:
     number: int = 1
 
 
-def spine_around(shaft: Shaft, angle_rad, vertical=0.5):
+def spine_around(shaft: Shaft, angle_rad, vertical=0.0):
     """Return the true standard deflection at angles from the start, thou: EI has a part that varies twice a turn."""
     mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, vertical)
     wave = np.cos(2 * (np.asarray(angle_rad) - np.radians(shaft.stiff_side_deg)))
@@ -344,7 +355,10 @@ def raw_run(
 
 def paper_calibration(**changes):
     """Return the calibration of the default gauge, without error; `changes` are sections with the keys to replace."""
-    sections = {name: {**EXAMPLE.get(name, {}), **changes.get(name, {})} for name in (*EXAMPLE, *changes)}
+    sections = {
+        name: {**EXAMPLE.get(name, {}), **KNIFE_EDGES.get(name, {}), **changes.get(name, {})}
+        for name in (*EXAMPLE, *changes)
+    }
     sections["calibration"]["gauge"] = "paper"
     return Calibration.model_validate(sections)
 

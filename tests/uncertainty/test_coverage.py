@@ -23,7 +23,7 @@ KNOWN_EXACTLY = paper_calibration(
     frame={"u_give_mm_per_n": 0.0},
     span={"u_span_mm": 0.0},
 )
-EXAMPLE = paper_calibration()
+EXAMPLE = paper_calibration(span={"vertical_share": (0.0, 1.0)})
 
 
 def assert_pulls(pulls, low=1.0, high=1.0):

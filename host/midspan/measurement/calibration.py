@@ -34,6 +34,10 @@ LEADS_MM = (0.1, 100.0)  # from a micrometer's screw to a fast ball screw
 MOST_BEND = 0.05  # of the force at the standard load; a sound load cell is curved by less than a thousandth
 LONGEST_NAME = 32  # of a gauge; its firmware has no room for more
 Freedom = Annotated[float, Field(ge=1)]
+Celsius = Annotated[float, Field(gt=-20, lt=60)]
+AROUND_CALIBRATION_K = 5.0  # half the temperature range of a file that states none: a room by day and by night
+# Relative change per kelvin. Metals expand by 1e-5 to 3e-5, the scale of a load cell changes by 1e-5 to 1e-4.
+PerKelvin = Annotated[float, Field(ge=0, lt=1e-3)]
 
 
 class CalibrationIdentity(Section):
@@ -47,6 +51,9 @@ class CalibrationIdentity(Section):
         Name of the gauge it belongs to.
     temperature_c : float
         Temperature during the calibration, degrees Celsius.
+    temperature_range_c : tuple of float or None
+        Lowest and highest temperature at which shafts are measured under this calibration, degrees Celsius; None for 5
+        degrees on both sides of `temperature_c`.
     made : date, optional
         Day on which it was made; None if unknown.
     valid_until : date, optional
@@ -59,7 +66,8 @@ class CalibrationIdentity(Section):
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
     gauge: Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
-    temperature_c: Annotated[float, Field(gt=-20, lt=60)]
+    temperature_c: Celsius
+    temperature_range_c: Annotated[tuple[Celsius, Celsius], ARRAY] | None = None
     made: date | None = None
     valid_until: date | None = None
     records: Annotated[tuple[str, ...], ARRAY] = ()
@@ -73,6 +81,23 @@ class CalibrationIdentity(Section):
                 f"calibration: valid_until {self.valid_until} is before made {self.made}; correct one of them"
             )
         return self
+
+    @model_validator(mode="after")
+    def _range_contains_the_calibration(self) -> "CalibrationIdentity":
+        """Return the section, or raise ValueError if it was made at a temperature outside its range."""
+        low, high = self.range_c
+        if not low <= self.temperature_c <= high:
+            raise ValueError(
+                f"calibration: temperature_range_c {low:g} to {high:g} does not contain temperature_c "
+                f"{self.temperature_c:g}; write the lower end first, or widen the range"
+            )
+        return self
+
+    @property
+    def range_c(self) -> tuple[float, float]:
+        """Lowest and highest temperature at which shafts are measured, degrees Celsius."""
+        around = (self.temperature_c - AROUND_CALIBRATION_K, self.temperature_c + AROUND_CALIBRATION_K)
+        return self.temperature_range_c or around
 
 
 class Force(Section):
@@ -90,6 +115,9 @@ class Force(Section):
         Standard uncertainty of the force from the cell's curvature, N, at the standard load.
     dof_scale, dof_linearity : float
         Degrees of freedom of the two uncertainties; infinite where the file has no entry (GUM G.4.2).
+    u_per_k : float
+        Standard uncertainty of the relative change of the force's scale per kelvin; a typical cell keeps its scale
+        within 0.05 % over 10 K.
     """
 
     newton_per_count: Annotated[float, Field(gt=1e-9, lt=1e-1)]
@@ -98,6 +126,7 @@ class Force(Section):
     u_linearity_n: Annotated[float, Field(ge=0, lt=1)]  # 1 N is a ninth of the standard load
     dof_scale: Freedom = math.inf
     dof_linearity: Freedom = math.inf
+    u_per_k: PerKelvin = 5e-5
 
     @model_validator(mode="after")
     def _hardly_bends(self) -> "Force":
@@ -162,6 +191,11 @@ class Travel(Section):
         Degrees of freedom of the two uncertainties; infinite where the file has no entry.
     clearance_mm : float
         Travel below home within which no shaft can be in the way, so the head may move fast, mm.
+    expansion_per_k, u_expansion_per_k : float
+        Thermal expansion of the screw, relative per kelvin, and its standard uncertainty; steel where the file has no
+        entry.
+    tilt_deg : float
+        Largest angle between the direction of the press and a line square to the supports, degrees.
     """
 
     mm_per_step: Annotated[float, Field(gt=1e-6, lt=1.0)]
@@ -173,6 +207,9 @@ class Travel(Section):
     dof_scale: Freedom = math.inf
     dof_screw: Freedom = math.inf
     clearance_mm: Annotated[float, Field(ge=0, lt=1000)] = 0.0
+    expansion_per_k: PerKelvin = 1.17e-5
+    u_expansion_per_k: PerKelvin = 1e-6
+    tilt_deg: Annotated[float, Field(ge=0, le=10)] = 0.5  # set with a square; a leaning post of 10 degrees is seen
 
     @model_validator(mode="after")
     def _is_a_screw(self) -> "Travel":
@@ -231,10 +268,11 @@ Share = Annotated[float, Field(ge=0, le=1)]
 
 
 class Span(Section):
-    """Distance between the supports, and the direction of their reactions.
+    """Supports: their distance, shape and grip, and how the shaft's wall gives on them.
 
     Reactions normal to the shaft are 0, vertical reactions 1. The reactions of a gauge lie anywhere within a range,
-    each value of it equally likely (rectangular, GUM 4.3.7).
+    each value of it equally likely (rectangular, GUM 4.3.7). A shaft that turns under load feels normal reactions: the
+    force along the shaft that friction holds at rest is gone after a fraction of a degree.
 
     Parameters
     ----------
@@ -246,13 +284,36 @@ class Span(Section):
         Degrees of freedom of that uncertainty; infinite where the file has no entry.
     vertical_share : tuple of float
         Lowest and highest share of vertical support reactions, 0 for reactions normal to the bent shaft and 1 for
-        vertical ones; (0, 1) where the file has no entry.
+        vertical ones; (0, 0) where the file has no entry.
+    rim_mm, u_rim_mm : float
+        Height of the shaft's axis above the centre of curvature of the rims that carry it, mm, and its standard
+        uncertainty: rim radius plus shaft radius, times the cosine of the angle at which two rims nip the shaft. 0 for
+        knife edges.
+    u_axial_friction : float
+        Standard uncertainty of the force along the shaft at a support, relative to the support's reaction.
+    sink_mm_per_n, u_sink_mm_per_n : float
+        How much the walls of a shaft give under head and rims, mm of travel per N of load between the light and the
+        full depth, and its standard uncertainty.
+    off_centre_mm : float
+        Largest distance of the head from midspan, mm.
+    expansion_per_k, u_expansion_per_k : float
+        Thermal expansion of the beam that carries the supports, relative per kelvin, and its standard uncertainty;
+        aluminium where the file has no entry.
     """
 
     span_mm: Annotated[float, Field(gt=100, lt=2000)]
     u_span_mm: Annotated[float, Field(ge=0, le=10)]  # a tape measure held askew does better
     dof_span: Freedom = math.inf
-    vertical_share: Annotated[tuple[Share, Share], ARRAY] = (0.0, 1.0)
+    vertical_share: Annotated[tuple[Share, Share], ARRAY] = (0.0, 0.0)
+    # A file that says nothing: rims of 0 to 3 mm and shafts of 2 to 5 mm radius.
+    rim_mm: Annotated[float, Field(ge=0, le=50)] = 4.0
+    u_rim_mm: Annotated[float, Field(ge=0, le=10)] = 1.5
+    u_axial_friction: Annotated[float, Field(ge=0, le=0.5)] = 0.005
+    sink_mm_per_n: Annotated[float, Field(ge=0, lt=0.05)] = 8e-4
+    u_sink_mm_per_n: Annotated[float, Field(ge=0, lt=0.05)] = 5e-4
+    off_centre_mm: Annotated[float, Field(ge=0, le=20)] = 1.0
+    expansion_per_k: PerKelvin = 2.34e-5
+    u_expansion_per_k: PerKelvin = 2e-6
 
     @property
     def vertical(self) -> float:
@@ -276,10 +337,19 @@ class Rotation(Section):
         Rotate steps per revolution without slip.
     u_relative : float
         Relative standard uncertainty of a revolution, slip included.
+    steps_per_roller_turn : float or None
+        Rotate steps per revolution of a roller that carries the shaft; None if unknown.
+    u_roller_mm : float
+        Rms height that rollers out of round add at midspan where it cannot be told from the readings, mm.
+    u_slip_between_depths : float
+        Relative standard uncertainty of the difference of the slip between two depths.
     """
 
     steps_per_turn: Annotated[float, Field(gt=20, lt=1e7)]
     u_relative: Annotated[float, Field(ge=1e-9, lt=0.2)]
+    steps_per_roller_turn: Annotated[float, Field(gt=20, lt=1e7)] | None = None
+    u_roller_mm: Annotated[float, Field(ge=0, lt=0.5)] = 0.002
+    u_slip_between_depths: Annotated[float, Field(ge=0, lt=0.1)] = 0.001
 
 
 class ConverterFilter(Section):
@@ -414,11 +484,17 @@ class Calibration(Section):
 EXAMPLE: dict[str, Any] = {
     "calibration": {"id": "example", "gauge": "rehearsal", "temperature_c": 20.0},
     "force": {"newton_per_count": 9.80665e-3 / 1070, "u_scale": 2.5e-4, "u_linearity_n": 5e-4},
-    "travel": {"mm_per_step": 0.0025, "u_scale": 1.5e-4, "steps_per_screw_turn": 3200.0, "u_screw_mm": 0.001},
+    "travel": {
+        "mm_per_step": 0.0025, "u_scale": 1.5e-4, "steps_per_screw_turn": 3200.0, "u_screw_mm": 0.001, "tilt_deg": 0.3
+    },
     "frame": {"give_mm_per_n": 0.01, "u_give_mm_per_n": 2.5e-4},
-    "span": {"span_mm": 711.2, "u_span_mm": 0.05},
+    # Rims measured with a profile gauge, sinking with shafts pressed over a support.
+    "span": {
+        "span_mm": 711.2, "u_span_mm": 0.05, "rim_mm": 2.8, "u_rim_mm": 0.5,
+        "sink_mm_per_n": 8e-4, "u_sink_mm_per_n": 2e-4,
+    },
     "rotation": {"steps_per_turn": 800.0, "u_relative": 0.01},
-}
+}  # fmt: skip
 
 
 def load_calibration(path: Path) -> Calibration:

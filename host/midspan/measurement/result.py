@@ -30,6 +30,7 @@ from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import day_of, of_another_gauge, ran_out
 from midspan.measurement.conversion import around, mean_point
 from midspan.measurement.converter_filter import is_filtered, readings_alike, unfiltered
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.depth_consistency import joined
 from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
@@ -38,7 +39,7 @@ from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
 from midspan.uncertainty.budget import Budget, Contribution
 
-EVALUATION = "2"  # raised whenever the same readings would give other numbers
+EVALUATION = "3"  # raised whenever the same readings would give other numbers
 BATCH = 64  # shafts evaluated together: enough to spread numpy's cost per call, few enough to stay in cache
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
 MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
@@ -97,6 +98,10 @@ class ShaftResult(ResultForm):
         Id of the calibration.
     evaluation : str
         Version of the evaluation; it changes whenever the same readings give other numbers.
+    definition : str
+        Reference condition of the spine, `DEFINITION`.
+    temperature_c : float or None
+        Temperature at the gauge during the run, degrees Celsius; None if it was not measured.
     spine_thou, u_spine_thou : float
         Mean static spine around the shaft, thou.
     dof_spine : float or None
@@ -140,6 +145,8 @@ class ShaftResult(ResultForm):
         Distance between the supports by the calibration, mm.
     vertical_share : tuple of float
         Lowest and highest share of vertical support reactions by the calibration; 0 for reactions normal to the shaft.
+    rim_mm : float
+        Height of the shaft's axis above the centre of curvature of the rims by the calibration, mm.
     zero_shares : tuple of float
         Weight of the zero after in the zero of the light and of the full depth. With a zero in the middle of the cycle,
         two weights of the zero before follow; else the rest is the zero before.
@@ -157,7 +164,9 @@ class ShaftResult(ResultForm):
     u_causes, sensitivities : tuple of float
         Standard uncertainty of each cause in its unit, and thou of spine per unit of it. In order: scatter of the
         readings (thou), zero before, zero after and zero drift (N), force scale (relative), force linearity (N), travel
-        scale (relative), screw error (mm), frame compliance (mm/N), span (mm), support reactions and shear (thou).
+        scale (relative), screw error (mm), frame compliance (mm/N), span (mm), support reactions and shear (thou),
+        axial friction (relative), rim radius (mm), sinking (mm/N), head off midspan and press tilt (relative), creep
+        (thou), temperature (K).
     dof_causes : tuple of float or None
         Degrees of freedom of each cause.
     doubts, faults : tuple of str
@@ -172,6 +181,8 @@ class ShaftResult(ResultForm):
     gauge: str
     calibration: str
     evaluation: str
+    definition: str
+    temperature_c: float | None
     spine_thou: float
     u_spine_thou: float
     dof_spine: float | None
@@ -203,6 +214,7 @@ class ShaftResult(ResultForm):
     give_mm_per_n: float
     span_mm: float
     vertical_share: tuple[float, ...]
+    rim_mm: float
     zero_shares: tuple[float, ...]
     left_out: int
     readings: int
@@ -364,6 +376,8 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         gauge=run.gauge,
         calibration=cal.calibration.id,
         evaluation=EVALUATION,
+        definition=DEFINITION,
+        temperature_c=getattr(run, "temperature_c", None),
         duration_ms=run.duration_ms,
         sampling_ms=run.sampling_ms,
         curve_thou=tuple(vector[0]),
@@ -376,6 +390,7 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         give_mm_per_n=cal.frame.give_mm_per_n,
         span_mm=cal.span.span_mm,
         vertical_share=cal.span.vertical_share,
+        rim_mm=cal.span.rim_mm,
         doubts=(),
         faults=(),
         **values,

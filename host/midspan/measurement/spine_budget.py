@@ -31,6 +31,13 @@ CAUSES = (
     ("span", "mm"),
     ("support reactions", "thou"),
     ("shear", "thou"),
+    ("axial friction", "1"),
+    ("rim radius", "mm"),
+    ("sinking", "mm/N"),
+    ("head off midspan", "1"),
+    ("press tilt", "1"),
+    ("creep", "thou"),
+    ("temperature", "K"),
 )
 
 
@@ -146,6 +153,7 @@ def spine_shares(
         (cal.span.u_span_mm, point.by_span, cal.span.dof_span),
         (supports / np.sqrt(3), 1.0, np.inf),
         (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, 1.0, np.inf),
+        *((0.0, 0.0, np.inf),) * 7,
     )
     u, sensitivity, dof = (
         np.stack([np.broadcast_to(value, scale.shape) for value in column], axis=1)

@@ -22,7 +22,7 @@ from midspan.store.stored_result import CAUSES, MeasuredResult
 
 OF_EACH_SHAFT = frozenset(
     {
-        "scatter of the readings", "zero before", "zero after", "zero drift", "screw error",
+        "scatter of the readings", "zero before", "zero after", "zero drift", "screw error", "sinking", "creep",
         "repeatability", "dial graduation", "dial tilt", "load off centre",
     }
 )  # fmt: skip
