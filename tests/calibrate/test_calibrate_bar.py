@@ -22,11 +22,9 @@ def test_a_stiff_bar_by_the_handbook():
 @pytest.mark.parametrize("diameter", [4.0, 4.8, 6.0])
 def test_a_soft_bar_by_another_integration_of_the_elastica(diameter):
     stiffness = 205e3 * math.pi * diameter**4 / 64
-    expected = ratio_for(LOAD_N * SPAN_MM**2 / stiffness, 0.5) * SPAN_MM / 0.0254
+    expected = ratio_for(LOAD_N * SPAN_MM**2 / stiffness) * SPAN_MM / 0.0254
     found = RoundBar("bar", diameter, 0.0, 205.0, 0.0).expected()
     assert found.spine_thou == pytest.approx(expected, rel=1e-6)
-    normal, vertical = (ratio_for(LOAD_N * SPAN_MM**2 / stiffness, share) * SPAN_MM / 0.0254 for share in (0.0, 1.0))
-    assert found.u_spine_thou == pytest.approx((normal - vertical) / math.sqrt(12), rel=1e-3)
 
 
 def test_a_tube_is_the_difference_of_two_rods():

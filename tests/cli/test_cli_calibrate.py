@@ -156,14 +156,20 @@ def test_a_bar_of_assigned_value_is_read_from_its_file(tmp_path):
     bar, read = tmp_path / "bar-1.toml", tmp_path / "bar.csv"
     given = ("calibrate", "bar", "--bar", "bar-1.toml", "--csv", "bar.csv")
     read.write_text("spine_thou,u_spine_thou\n500.4,0.2\n500.6,0.2\n")
-    bar.write_text('[bar]\nid = "bar-1"\nspine_thou = 500.1\nu_spine_thou = 0.3\n')
+    text = '[bar]\nid = "bar-1"\nspine_thou = 500.1\nu_spine_thou = 0.3\n'
+    bar.write_text(text + 'definition = "normal reactions"\n')
     done = midspan(*given, "--json", folder=tmp_path)
     assert json.loads(done.stdout)["figures"]["bias_thou"] == pytest.approx(0.4)
+    bar.write_text(text)  # of an older version, stated for the middle of the supports: 0.58 thou less at 500
+    done = midspan(*given, "--json", folder=tmp_path)
+    assert json.loads(done.stdout)["figures"]["bias_thou"] == pytest.approx(0.4 - 0.58, abs=0.005)
     read.write_text("spine_thou,u_spine_thou\n500.4,-0.2\n")
     assert "u_spine_thou -0.2" in str(refusal(midspan(*given, folder=tmp_path), ReadingsError))
     bar.write_text('[bar]\nid = "bar-1"\nspine_thou = "500"\nu_spine_thou = 0.3\n')
     said = str(refusal(midspan(*given, folder=tmp_path), ConfigurationError))
     assert said.startswith("bar-1.toml: bar.spine_thou = '500': ")
+    bar.write_text(text + 'definition = "vertical"\n')
+    assert "bar.definition = 'vertical'" in str(refusal(midspan(*given, folder=tmp_path), ConfigurationError))
     error = refusal(midspan(*given, "--diameter", 4, folder=tmp_path), ConfigurationError)
     assert set(re.findall(r"--[\w-]+", str(error))) >= {"--bar", "--diameter", "--assigned"}
 

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import Field
@@ -26,7 +26,8 @@ from midspan.base.config import Section, read_toml, validated
 from midspan.base.errors import ReadingsError
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.calibrate.outcome import ProcedureResult, Remark
-from midspan.measurement.elastica import deflection_ratio, ratio_and_slope
+from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, to_reference_thou
+from midspan.measurement.elastica import ratio_and_slope
 
 K = 2.0  # coverage factor of both expanded uncertainties in E_n, for 95 %
 NOT_THIS_BAR = 0.2  # relative; a larger difference means another bar or another unit
@@ -105,10 +106,7 @@ class RoundBar:
         return self.modulus_gpa * 1e3 * math.pi * (self.diameter_mm**4 - self.inner_mm**4) / 64
 
     def expected(self) -> Expected:
-        """Return the spine of the bar with its uncertainty.
-
-        The direction in which supports push is known only to lie between frictionless and vertical (JCGM 100:2008,
-        4.3.7).
+        """Return the spine of the bar under the reference condition, with its uncertainty.
 
         Returns
         -------
@@ -126,8 +124,7 @@ class RoundBar:
         195.3
         """
         group = STANDARD.load_n * STANDARD.span_mm**2 / self.stiffness_n_mm2
-        ratio, slope = (float(value) for value in ratio_and_slope(np.array(group), "between"))
-        ends = float(deflection_ratio(group, "normal") - deflection_ratio(group, "vertical"))
+        ratio, slope = (float(value) for value in ratio_and_slope(np.array(group)))
         fourth = self.diameter_mm**4 - self.inner_mm**4
         u_stiffness = math.hypot(
             self.u_modulus_gpa / self.modulus_gpa,
@@ -135,8 +132,7 @@ class RoundBar:
             4 * self.inner_mm**3 * self.u_inner_mm / fourth,
         )
         thou = STANDARD.span_mm / MM_PER_THOU
-        u = math.hypot(slope * group * u_stiffness, ends / 2 / math.sqrt(3))
-        return Expected(self.name, thou * ratio, thou * u, "from its section and modulus")
+        return Expected(self.name, thou * ratio, thou * slope * group * u_stiffness, "from its section and modulus")
 
 
 def assigned(name: str, spine_thou: float, u_spine_thou: float, source: str) -> Expected:
@@ -190,6 +186,8 @@ class BarEntry(Section):
         Day of the assignment.
     source : str
         Where the value comes from.
+    definition : str
+        Reference condition of the spine; files of older versions do not state theirs.
     """
 
     id: Annotated[str, Field(min_length=1, max_length=64)]
@@ -198,6 +196,7 @@ class BarEntry(Section):
     dof: Annotated[float, Field(ge=1)] = math.inf
     assigned: date | None = None
     source: str = ""
+    definition: Literal["normal reactions", "middle of the supports"] = OLDER_DEFINITION
 
 
 class BarFile(Section):
@@ -213,7 +212,7 @@ class BarFile(Section):
 
 
 def load_bar(path: Path) -> Expected:
-    """Return a bar of assigned spine from its file.
+    """Return a bar of assigned spine from its file, under the reference condition of this version.
 
     Parameters
     ----------
@@ -231,7 +230,8 @@ def load_bar(path: Path) -> Expected:
         The file cannot be read, or a value is missing or wrong.
     """
     bar = validated(BarFile, read_toml(path), path).bar
-    return assigned(bar.id, bar.spine_thou, bar.u_spine_thou, bar.source)
+    spine = bar.spine_thou if bar.definition == DEFINITION else float(to_reference_thou(bar.spine_thou))
+    return assigned(bar.id, spine, bar.u_spine_thou, bar.source)
 
 
 def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Sequence[float]) -> ProcedureResult:
