@@ -108,7 +108,8 @@ class Board:
         gc.collect()
         if before is None:
             self.mechanics = Mechanics(scenario)
-            self.world = World(scenario.get("feeder"), [shaft["number"] for shaft in scenario.get("shafts", [])])
+            numbers = [shaft["number"] for shaft in scenario.get("shafts", [])]
+            self.world = World(scenario.get("feeder"), numbers, self.mechanics.truths["temperature_c"])
             self.now_us = 0
         else:
             self.mechanics, self.world, self.now_us = before.mechanics, before.world, before.now_us
@@ -255,6 +256,7 @@ class Board:
         A first step with the tag BENCH is a calibration's. Else it is the shaft that the feeder brought, or the
         scenario's of this number; the converter begins anew with it, so that its counts do not depend on what was.
         """
+        self.mechanics.warm_to(self.world.room_c())
         if steps[0].phase == BENCH:
             self.mechanics.bench(number, self.rotate.at)
             self._fed = False

@@ -10,4 +10,11 @@ FRAME = {
     "lift_n": 4.9,
     "drag_n": 2.0,
     "roller_mm": 30.0,
+    "rim_radius_mm": 2.0,
+    "roller_gap_mm": 1.0,
+    "roller_runout_mm": 0.005,
+    "sink_mm_at_standard": 0.0081,
+    "side_share": 2.3e-05,
+    "span_expansion_per_k": 2.34e-05,
+    "screw_expansion_per_k": 1.17e-05,
 }

@@ -3,26 +3,15 @@
 import math
 
 from beam import Beam
-from frame_table import FRAME
+from carriage import Carriage
+from creep import ShaftCreep
 from put_in import INDICATOR_COUNT_PER_MM, INDICATOR_NOISE_COUNT, NO_SHAFT, Bench
 from noise import Noise
-from shaft import Shaft, with_defaults
+from shaft import STANDARD_LOAD_N, Shaft, with_defaults
+from supports import AxialFriction, Rollers, Slip
+from truths import COUNT_PER_N, GAUGE  # noqa: F401  others take them from here
 from word_filter import WordFilter
 
-COUNT_PER_N = 1070 / 0.00980665  # 1070 counts per gram-force: 2 kg cell of 1 mV/V at gain 128 and 4.3 V
-
-GAUGE = {
-    "reactions": "normal", "press_scale_error": 0.0, "screw_periodic_mm": 0.004, "screw_periodic_deg": 30.0,
-    "rotate_steps_per_turn": 3200.0, "slip": 0.003, "slip_jump_deg": 0.0, "slip_jump_chance": 0.0,
-    "index_mark": False,
-    "zero_count": 50000.0, "count_per_n": COUNT_PER_N, "count_per_n2": 0.0, "zero_drift_count_per_s": 2.0,
-    "noise_count": 45.0, "creep": 0.0002, "creep_s": 300.0,
-    "spike_chance": 0.0, "spike_count": 200000.0, "repeat_chance": 0.0, "drop_chance": 0.0,
-    "interval_us": 12500.0, "rate_error": 0.015, "jitter_us": 15.0, "filter": "average4",
-    "start_mm": 2.0, "home_switch_broken": None, "pull_in_steps_s": 16000.0, "free_bytes": None,
-    "hang_at_n": None, "hang_s": 0.0, "watchdog_ms": 3000, "gravity_m_s2": 9.80665, "air_kg_m3": 0.0,
-}  # fmt: skip
-GAUGE.update(FRAME)
 JAM_MM = 3.0  # below first contact, where the head of a "stiff_jam" meets something that hardly gives
 JAM_N_PER_MM = 40.0
 SOFT = 6.0  # a "soft" shaft gives way this many times as far as its spine says
@@ -40,7 +29,7 @@ class Mechanics:
     def __init__(self, scenario: dict) -> None:
         self.truths = with_defaults(GAUGE, scenario.get("gauge", {}), "gauge")
         self._beam = Beam(self.truths["reactions"] == "normal")
-        self._standard = self._beam if self.truths["reactions"] == "normal" else Beam()
+        self._standard = Beam()
         self._shafts = {}
         for given in scenario.get("shafts", []):
             self._shafts[given["number"]] = given
@@ -50,7 +39,10 @@ class Mechanics:
         self._fed: dict[int, int] = {}  # how often each shaft came
         self._filter = WordFilter(self.truths["filter"])
         self.instants = self._filter.instants
-        self._head_mm = 0.0
+        self._rollers, self._rubbing = Rollers(self.truths, self._seed), AxialFriction(self.truths)
+        self._slipping, self._carriage = Slip(self.truths, STANDARD_LOAD_N), Carriage(self.truths)
+        self._upright = math.cos(math.radians(self.truths["tilt_deg"]))
+        self.warm_to(self.truths["temperature_c"])
         self.noisier = 1.0
         self.marked: "int | None" = None
         self.hang_s = 0.0
@@ -63,6 +55,14 @@ class Mechanics:
         self._put(Shaft(self._shafts.get(number, NO_SHAFT), self._standard), number, rotate)
         self._fed_us = self._last_us = now_us
         self._crept_n = 0.0
+
+    def warm_to(self, celsius: float) -> None:
+        """Let the room be at a temperature: from the next thing that is put in, all are as warm as that."""
+        truths = self.truths
+        self._kelvin = celsius - truths["calibrated_at_c"]
+        self._span_mm = truths["span_mm"] * (1 + truths["span_expansion_per_k"] * self._kelvin)
+        self._longer_screw = 1 + truths["screw_expansion_per_k"] * self._kelvin
+        self._per_n = 1 + truths["cell_per_k"] * self._kelvin
 
     def bench(self, step: int, rotate: int) -> None:
         """Put in what the person puts in for a program of a calibration; a thing that is in place stays."""
@@ -80,10 +80,27 @@ class Mechanics:
         self._press: "int | None" = None  # None before the first instant
         self._stale = True  # head or shaft moved since the force was last worked out
         self.angle = 0.0
-        self._deepest_mm = self._force_n = self._felt_n = 0.0
+        self._deepest_mm = self._force_n = self._felt_n = self._bent_mm = 0.0
+        self._turning = 0
+        self._rubbing.lift_off()
+        self._slipping.renew()
+        self._settle_on_rollers(shaft)
         self._word = 0
         self._settled = False
         self._make_noise(number)
+
+    def _settle_on_rollers(self, shaft: Shaft) -> None:
+        """Work out what stays the same while this shaft is in the gauge."""
+        truths = self.truths
+        self._beam.lie_on(self._rollers.carry(shaft.given["diameter_mm"]) / self._span_mm)
+        self._softened = 1 + shaft.given["modulus_per_k"] * self._kelvin
+        if truths["off_centre_mm"]:  # a load at a and b from the supports bends there by its a^2 b^2 / (3 EI span)
+            self._softened /= (1 - (2 * truths["off_centre_mm"] / self._span_mm) ** 2) ** 2
+        self._sink_mm, creep, creep_s = [
+            truths[key] if shaft.given[key] is None else shaft.given[key]
+            for key in ("sink_mm_at_standard", "shaft_creep", "shaft_creep_s")
+        ]
+        self._shaft_creep = ShaftCreep(creep, creep_s)
 
     def _make_noise(self, number: int) -> None:
         self._fed[number] = self._fed.get(number, 0) + 1
@@ -95,7 +112,7 @@ class Mechanics:
 
     def head(self) -> tuple:
         """Return the present position of the head, mm below home, and the force on it, N."""
-        return self._head_mm, self._force_n
+        return self._carriage.head_mm, self._force_n
 
     def lost_steps(self) -> int:
         """Return the steps that the press lost under this shaft after contact, each loss once."""
@@ -117,12 +134,16 @@ class Mechanics:
         """Go to the next instant of the conversion, with the axes where they then are."""
         if rotate != self._rotate:
             self._turn(rotate)
-        if press != self._press:
+        if press != self._press or self._carriage.turns_over(self._force_n):
             self._press = press
-            self._carry(press)
+            self._carriage.carry(press, self._force_n, self._longer_screw)
+            self._stale = True
+        if self._shaft_creep.creep and self._deepest_mm > 0:
+            self._shaft_creep.hold(self._bent_mm, (now_us - self._last_us) / 1e6)
+            self._stale = True
         if self._stale:
             self._stale = False
-            self._felt_n = self._force(self._head_mm)
+            self._felt_n = self._force(self._carriage.head_mm)
         signal = self._signal(now_us)
         if not self._settled:
             self._settled = True
@@ -153,16 +174,32 @@ class Mechanics:
     def _radians_per_step(self) -> float:
         truths = self.truths
         ratio = truths["roller_mm"] / self._shaft.given["diameter_mm"]
-        return 2 * math.pi * ratio * (1 - truths["slip"]) / truths["rotate_steps_per_turn"]
+        return 2 * math.pi * ratio * self._slipping.follows(self._force_n) / truths["rotate_steps_per_turn"]
 
     def _turn(self, rotate: int) -> None:
         step = self._radians_per_step()
-        before, self.angle = self.angle, self.angle + (rotate - self._rotate) * step
+        way = (rotate - self._rotate) * step
+        way -= self._slipping.skidded(way, self._force_n)
+        before, self.angle = self.angle, self.angle + way
         turn = math.floor(max(before, self.angle) / (2 * math.pi))
         if self.truths["index_mark"] and turn != math.floor(min(before, self.angle) / (2 * math.pi)):
-            self.marked = self._rotate + math.floor((2 * math.pi * turn - before) / step + 0.5)
+            at = (2 * math.pi * turn - before + self._mark_off(way > 0)) / step
+            self.marked = self._rotate + math.floor(at + 0.5)
+        if self._shaft_creep.creep and self._deepest_mm > 0:
+            self._shaft_creep.turn(way)
+        if self._bent_mm > 0:
+            self._rubbing.roll(way)
+        self._turning = 1 if way > 0 else -1
         self._rotate = rotate
         self._stale = True
+
+    def _mark_off(self, forward: bool) -> float:
+        """Return by what angle the sensor shows the mark too late, radians: it switches early from either side."""
+        truths = self.truths
+        off = truths["mark_offset_deg"] / (-2 if forward else 2)
+        if truths["mark_scatter_deg"]:
+            off += truths["mark_scatter_deg"] * self._noise.normal()
+        return math.radians(off)
 
     def _slip(self) -> None:
         """Let the shaft slip once in a while on rollers that turn."""
@@ -171,49 +208,61 @@ class Mechanics:
             self._stale = True
         self._turned_from = self._rotate
 
-    def _carry(self, press: int) -> None:
-        """Carry the head with the nut, on the flank that the forces on the carriage choose.
-
-        The counterweight pulls the carriage up and the shaft pushes it up. Where both together are stronger than the
-        drag of rail and nut, it lies on the nut's lower flank; where they are weaker it stays between the flanks until
-        the nut takes it along.
-        """
-        truths = self.truths
-        nut = press / truths["press_steps_per_mm"] * (1 + truths["press_scale_error"])
-        phase = 2 * math.pi * nut / truths["screw_lead_mm"] + math.radians(truths["screw_periodic_deg"])
-        nut += truths["screw_periodic_mm"] * math.sin(phase)
-        upward_n, play = truths["lift_n"] + self._force_n, truths["backlash_mm"]
-        if upward_n > truths["drag_n"]:
-            self._head_mm = nut
-        elif upward_n < -truths["drag_n"]:
-            self._head_mm = nut + play
-        else:
-            self._head_mm = min(max(self._head_mm, nut), nut + play)
-        self._stale = True
-
     def _force(self, head_mm: float) -> float:
-        """Return the force at a position of the head, N: beam and frame share the travel."""
-        shaft, frame = self._shaft, self.truths["frame_mm_per_n"]
-        travel = head_mm - self.truths["contact_mm"] + shaft.height(self.angle)
+        """Return the force at a position of the head, N: beam, frame and the shaft's own surface share the travel."""
+        shaft, span = self._shaft, self._span_mm
+        under_mm = (head_mm - self.truths["contact_mm"]) * self._upright
+        travel = under_mm + shaft.height(self.angle) + self._rollers.height(self._rotate)
         if shaft.fault == "absent" or travel <= 0:
+            self._rubbing.lift_off()
+            self._bent_mm = 0.0
             self._force_n = self._thing.force_n(travel, self.truths)
             return self._force_n
-        scale = shaft.stiffness(self.angle) / self.truths["span_mm"] ** 2
+        scale = shaft.stiffness(self.angle) * self._softened / span**2
+        if self._rubbing.coefficient:
+            scale *= self._beam.rubbed(self._bent_mm / span, self._rubbing.coefficient * self._rollers.pressing)
         if shaft.fault == "soft":
             scale /= SOFT
+        deflection = self._balance(scale, travel)
+        if self._rubbing.sag(deflection - travel + under_mm, span):
+            self._stale = True
+        self._bent_mm = deflection
+        return self._force_n * self._memory(deflection) * (1 + self.truths["side_share"] * self._turning)
+
+    def _balance(self, scale: float, travel: float) -> float:
+        """Find the force at which shaft, frame and sinking share a travel; return the shaft's deflection, mm.
+
+        Head and rims sink into the shaft's wall by the two-thirds power of the force, as Hertz's contacts do. The
+        tangent at the last force, sunk + 2/3 sunk (F / F_last - 1), stands for that as long as the force is near.
+        """
+        for _ in range(6):
+            begun, left, give = self._force_n, travel - self._shaft_creep.down_mm, self.truths["frame_mm_per_n"]
+            if self._sink_mm and begun > 0:
+                sunk = self._sink_mm * (begun / STANDARD_LOAD_N) ** (2 / 3)
+                left -= sunk / 3
+                give += 2 / 3 * sunk / begun
+            force = self._force_n = self._solved(scale, left, give)
+            if not self._sink_mm or abs(force - begun) < 0.02 * force:
+                break
+        return left - give * force
+
+    def _solved(self, scale: float, travel: float, give: float) -> float:
+        """Return the force at which the shaft and what gives by `give` mm/N share a travel, N.
+
+        Newton's method: the beam's secant stands for its tangent, the frame is stiff beside it.
+        """
         force = self._force_n
-        for _ in range(8):  # Newton's method: the beam's secant stands for its tangent, the frame is stiff beside it
-            deflection = travel - frame * force
+        for _ in range(8):
+            deflection = travel - give * force
             pushed = self._pushed(scale, deflection)
-            step = (pushed - force) / (1 + frame * pushed / max(deflection, 1e-9))
+            step = (pushed - force) / (1 + give * pushed / max(deflection, 1e-9))
             force += step
             if abs(step) < 1e-6:  # what is left is then a thousandth of that, or less than a count
                 break
-        self._force_n = force
-        return force * self._memory(travel - frame * force)
+        return force
 
     def _pushed(self, scale: float, deflection: float) -> float:
-        force = scale * self._beam.load(deflection / self.truths["span_mm"])
+        force = scale * self._beam.load(deflection / self._span_mm)
         if self._shaft.fault == "stiff_jam" and deflection > JAM_MM:
             force += JAM_N_PER_MM * (deflection - JAM_MM)
         return force
@@ -235,13 +284,17 @@ class Mechanics:
         self._last_us = now_us
         self._crept_n += (self._felt_n - self._crept_n) * (1 - math.exp(-passed_s / truths["creep_s"]))
         felt = self._felt_n + truths["creep"] * self._crept_n
-        drift = truths["zero_drift_count_per_s"] * (now_us - self._fed_us) / 1e6
-        return truths["zero_count"] + drift + (truths["count_per_n"] + truths["count_per_n2"] * felt) * felt
+        since_s = (now_us - self._fed_us) / 1e6
+        drift = truths["zero_drift_count_per_s"] * since_s
+        if truths["warmup_n"]:
+            drift += truths["warmup_n"] * truths["count_per_n"] * (1 - math.exp(-since_s / truths["warmup_s"]))
+        slope = truths["count_per_n"] * self._per_n
+        return truths["zero_count"] + drift + (slope + truths["count_per_n2"] * felt) * felt
 
     def _count(self) -> int:
         truths, count = self.truths, self._filter.word()
         if self._thing.kind == "indicator":
-            tip = INDICATOR_COUNT_PER_MM * self._head_mm + INDICATOR_NOISE_COUNT * self._noise.normal()
+            tip = INDICATOR_COUNT_PER_MM * self._carriage.head_mm + INDICATOR_NOISE_COUNT * self._noise.normal()
             return math.floor(tip + 0.5)
         count += truths["noise_count"] * self.noisier * self._noise.normal()
         if self._noise.chance(truths["spike_chance"]):

@@ -1,6 +1,6 @@
 """Things that a person puts into the gauge for a calibration, and their forces on the cell."""
 
-from shaft import SHAFT, Shaft, with_defaults
+from shaft import SHAFT, STANDARD_LOAD_N, Shaft, with_defaults
 
 INDICATOR_COUNT_PER_MM = 10000.0
 INDICATOR_NOISE_COUNT = 2.0
@@ -8,7 +8,7 @@ KINDS: dict[str, dict] = {
     "nothing": {},
     "mass": {"mass_g": 0.0, "density_kg_m3": 8000.0, "ratio": 1.0},
     "hand": {"force_n": 3.0},
-    "rigid": {"give_mm_per_n": 0.0, "height_mm": 0.0},
+    "rigid": {"give_mm_per_n": 0.0, "height_mm": 0.0, "sink_mm_at_standard": 0.0},
     "indicator": {},
     "shaft": SHAFT,
 }
@@ -42,8 +42,23 @@ class Thing:
             lift = truths["air_kg_m3"] / self.given["density_kg_m3"]
             return self.given["ratio"] * self.given["mass_g"] / 1000 * truths["gravity_m_s2"] * (1 - lift)
         if self.kind == "rigid" and travel_mm + self.given["height_mm"] > 0:
-            return (travel_mm + self.given["height_mm"]) / (truths["frame_mm_per_n"] + self.given["give_mm_per_n"])
+            give = truths["frame_mm_per_n"] + self.given["give_mm_per_n"]
+            return _pressed(travel_mm + self.given["height_mm"], give, self.given["sink_mm_at_standard"])
         return 0.0
+
+
+def _pressed(travel_mm: float, give_mm_per_n: float, sink_mm: float) -> float:
+    """Return the force at which give and sinking, by the two-thirds power of the force, take up a travel, N."""
+    force = travel_mm / give_mm_per_n
+    if sink_mm:
+        # With the cube root c of the force: give c^3 + sink (c / c_standard)^2 = travel, which Newton's method solves.
+        root, bent = force ** (1 / 3), sink_mm / STANDARD_LOAD_N ** (2 / 3)
+        for _ in range(30):
+            root -= (give_mm_per_n * root**3 + bent * root**2 - travel_mm) / (
+                3 * give_mm_per_n * root**2 + 2 * bent * root
+            )
+        force = root**3
+    return force
 
 
 class Bench:

@@ -4,6 +4,8 @@ The world outlives the device: each event is a line of its file, written at once
 ends at any instant. README.md explains the keys and the lines.
 """
 
+import math
+
 from agenda import Agenda
 from lasting import Files
 from shaft import with_defaults
@@ -14,7 +16,7 @@ FEEDER: dict = {
     "record": None, "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
     "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "home_open": [], "home_closed": [], "reset": [],
     "hang": [],
-    "temperature_centi": 2100, "warming_centi_per_h": 0.0, "misconfigured": 0,
+    "temperature_centi": "room", "warming_centi_per_h": 0.0, "misconfigured": 0,
 }  # fmt: skip
 LASTING = ("lid", "stop", "silent", "noisy", "home_open", "home_closed")
 NO_FEEDER = {"places": 0, "guards": 0, "hopper": []}
@@ -35,9 +37,10 @@ class World:
     key.
     """
 
-    def __init__(self, given, numbers: list) -> None:
+    def __init__(self, given, numbers: list, temperature_c: float = 21.0) -> None:
         self.keys = with_defaults(FEEDER, NO_FEEDER if given is None else given, "feeder")
         self.places = self.keys["places"]
+        self._temperature_c = temperature_c
         self._files = Files(self.keys["world"], self.keys["record"])
         self.release_read, self.release_write = self._files.release_read, self._files.release_write
         self.hang_us = 0
@@ -158,10 +161,16 @@ class World:
         self._passed -= took
         return took
 
+    def room_c(self) -> float:
+        """Return the temperature of the room and all that is in it, degC."""
+        return self._temperature_c + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e11
+
     def temperature_centi(self):
-        """Return the temperature of the board in 0.01 degC, None without a thermometer."""
-        start = self.keys["temperature_centi"]
-        return None if start is None else int(start + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e9)
+        """Return what the board's thermometer shows, 0.01 degC: the room unless it is wrong; None without one."""
+        shown = self.keys["temperature_centi"]
+        if shown == "room":
+            return math.floor(100 * self.room_c() + 0.5)
+        return None if shown is None else int(shown + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e9)
 
     # What then happens
 

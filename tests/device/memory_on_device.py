@@ -35,6 +35,7 @@ class Tape:
         self.read = [0, 1]
         self.playing = False
         self.set_angle_origin = gauge.set_angle_origin
+        self.warm_to = gauge.warm_to
 
     def feed(self, number, now_us, rotate):
         self.gauge.feed(number, now_us, rotate)
