@@ -5,14 +5,23 @@
 The same file runs under CPython. It ends when standard input is closed.
 """
 
+import gc
 import sys
 
 HERE = __file__.rsplit("/", 1)[0] if "/" in __file__ else "."
 for _folder in (HERE + "/..", HERE):  # the rehearsal's board comes before any other
     sys.path.insert(0, _folder)
 
+MICROPYTHON = sys.implementation.name == "micropython"
+if MICROPYTHON:
+    gc.threshold(8192)  # what compiling leaves would lie between the modules, and no room for a large buffer be left
+
+import board  # noqa: E402, F401  main would import it later
 from main import main  # noqa: E402
 from world import Reset  # noqa: E402
+
+if MICROPYTHON:
+    gc.threshold(-1)
 
 
 def run_on() -> None:

@@ -10,6 +10,7 @@ import json
 import sys
 from array import array
 
+gc.threshold(8192)  # as run.py does while it imports
 sys.path.insert(0, sys.argv[1])
 sys.path.insert(0, sys.argv[1] + "/rehearsal")
 
@@ -19,6 +20,7 @@ from frames import HEAD, Encoder
 from main import Device
 from records import ACKNOWLEDGE, COMMAND, FINGERPRINT, GREET, HOLDING, IDLE, PROGRAM, STANDING, STEP
 
+gc.threshold(-1)
 LENGTH = 1800  # samples, more than a cycle has
 
 
