@@ -13,6 +13,7 @@ from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.force_class import (
     ISO_376,
     ISO_7500_1,
+    UNTRIED,
     best_class,
     class_remarks,
     creep_limit,
@@ -310,3 +311,10 @@ def test_a_class_names_what_was_not_measured():
     assert not_measured(found, ISO_7500_1) == ["zero_return_pct"]
     assert not_measured(FIGURES, ISO_376) == []
     assert [remark.code for remark in class_remarks(found)] == ["iso_376", "iso_7500_1", "r_60"]
+
+
+def test_the_best_figures_make_no_class_without_the_tests_that_masses_cannot_make():
+    # ISO 376:2011, table 2: reproducibility, resolution and the calibration force have limits of their own.
+    told = {remark.code: remark.words for remark in class_remarks(FIGURES)}
+    for code, tests in UNTRIED.items():
+        assert [test for test in tests if test not in told[code]] == []

@@ -9,19 +9,13 @@ from commands_rig import complaint, midspan
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError, ReadingsError
-from midspan.study.population import capability, one_sided_factor, stock_study, two_sided_factor
+from midspan.study.population import CAPABLE, capability_bound, one_sided_factor, stock_study, two_sided_factor
 from places import DATA
 from scipy import integrate, optimize, stats
 
 STUDIES = json.loads((DATA / "studies.json").read_text())
+BOUNDS = json.loads((DATA / "capability_bounds.json").read_text())
 FINITE = st.floats(-1e3, 1e3)
-
-
-def test_tolerance_factors_of_the_handbook():
-    published = STUDIES["tolerance"]
-    given_as = published["number"], published["share"], published["confidence"]
-    assert two_sided_factor(*given_as) == pytest.approx(published["two_sided"], abs=5e-7)
-    assert one_sided_factor(*given_as) == pytest.approx(published["one_sided"], abs=5e-7)
 
 
 def exact_factor(number, share, confidence):
@@ -64,14 +58,84 @@ def test_intervals_hold_their_share_as_often_as_they_say(limits):
     assert np.mean(held) == pytest.approx(0.95, abs=4 * math.sqrt(0.95 * 0.05 / 1000))
 
 
-def test_capability_of_the_handbook():
+def a_sample(number, mean, sd):
+    """Return values of exactly this mean and standard deviation, evenly spread."""
+    pattern = np.arange(number) - (number - 1) / 2
+    return mean + sd * pattern / pattern.std(ddof=1)
+
+
+def answer(folder, values, *options):
+    """Return what `midspan study stock --json` says of these values."""
+    (folder / "stock.csv").write_text("value\n" + "\n".join(repr(float(value)) for value in values) + "\n")
+    done = midspan("study", "stock", "--csv", "stock.csv", "--json", *options, folder=folder)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+def test_capability_of_the_handbook(tmp_path):
     published = STUDIES["capability"]
-    cp, cpk = capability(*(published[name] for name in ("mean", "sd", "low", "high")))
-    assert (cp, round(cpk, 4)) == (published["cp"], published["cpk"])
-    assert capability(published["mean"], published["sd"], None, published["high"]) == (None, cpk)
-    (without_high, low_alone) = capability(published["mean"], published["sd"], published["low"], None)
-    assert (without_high, round(low_alone, 4)) == (None, published["cpk_of_low_alone"])
-    assert capability(published["mean"], published["sd"], None, None) == (None, None)
+    values = a_sample(12, published["mean"], published["sd"])
+    low, high = ("--low", published["low"]), ("--high", published["high"])
+    both, above, below = (answer(tmp_path, values, *limits) for limits in ((*low, *high), high, low))
+    assert (round(both["cp"], 9), round(both["cpk"], 4)) == (published["cp"], published["cpk"])
+    assert (above["cp"], above["cpk"]) == (None, pytest.approx(both["cpk"]))
+    assert (below["cp"], round(below["cpk"], 4)) == (None, published["cpk_of_low_alone"])
+    without = answer(tmp_path, values)
+    assert (without["cp"], without["cpk"], without["cpk_bounds"], without["suits"]) == (None, None, None, None)
+
+
+def test_tolerance_intervals_of_the_handbook(tmp_path):
+    published = STUDIES["tolerance"]
+    values = a_sample(published["number"], 0.0, 1.0)
+    asked = ("--share", published["share"], "--confidence", published["confidence"])
+    low, high = answer(tmp_path, values, *asked)["interval"]
+    assert (-low, high) == pytest.approx([published["two_sided"]] * 2, abs=5e-7)
+    nothing, high = answer(tmp_path, values, *asked, "--high", 9)["interval"]
+    assert (nothing, high) == (None, pytest.approx(published["one_sided"], abs=5e-7))
+
+
+def test_capability_of_a_hundred_parts(tmp_path):
+    published = BOUNDS["total_of_100"]
+    values = a_sample(published["number"], published["mean"], published["sd"])
+    told = answer(tmp_path, values, "--low", published["low"], "--high", published["high"], "--confidence", 0.95)
+    for name in ("cp", "cpk"):
+        assert told[name] == pytest.approx(published[name], abs=published["within"])
+
+
+@pytest.mark.parametrize(("cpk", "number", "bound"), BOUNDS["one_sided"]["lower"])
+def test_the_bound_of_a_capability_is_exact(cpk, number, bound, tmp_path):
+    told = answer(tmp_path, a_sample(number, 0.0, 1.0), "--high", 3 * cpk)
+    assert told["cpk_bounds"][0] == pytest.approx(bound, abs=1e-9)
+
+
+def test_the_bound_is_the_inverse_of_the_handbooks_factor():
+    # 7.2.6.3: with 43 values and 99 % confidence, k1 standard deviations hold 90 %.
+    published = STUDIES["tolerance"]
+    bound = capability_bound(published["one_sided"] / 3, published["number"], 1 - published["confidence"])
+    assert 3 * bound == pytest.approx(stats.norm.ppf(published["share"]), abs=2e-6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [8, 30])
+def test_a_stock_on_the_edge_is_seldom_judged_wrongly(number):
+    # With a true Cpk of 1.00 the figure is 1.33 or more in 15 % of samples of 8: judged by it, one in seven suits.
+    rng = np.random.default_rng(17)
+
+    def judged(half):
+        studies = [stock_study(rng.normal(0.0, 1.0, number), -half, half) for _ in range(1500)]
+        return [np.mean([study.suits is verdict for study in studies]) for verdict in (True, False)]
+
+    assert judged(3.0)[0] < 0.01
+    assert max(judged(3 * CAPABLE - 1e-9)) < 0.05 + 3 * 0.0056  # one-sided at 5 %, three sigma of 1500 samples
+
+
+def test_an_open_stock_says_how_many_shafts_would_tell():
+    study = stock_study(a_sample(8, 0.0, 1.0), high=3 * 1.6)
+    assert study.suits is None
+    wanted = study.shafts_wanted
+    assert capability_bound(1.6, wanted - 1, 0.05) < CAPABLE <= capability_bound(1.6, wanted, 0.05)
+    assert stock_study(a_sample(wanted, 0.0, 1.0), high=3 * 1.6).suits is True
+    assert stock_study(a_sample(8, 0.0, 1.0), high=1.0).shafts_wanted is None
 
 
 def test_the_share_outside_is_that_of_a_normal_stock():

@@ -1,7 +1,8 @@
-"""Name the class of the force standards that the readings allow, and what they cannot tell.
+"""Compare a cell's figures with the limits of the force standards, and name what a class needs besides.
 
 Limits in percent: ISO 376:2011, table 2, and ISO 7500-1:2018, table 2, both from memory; OIML R 60-1:2021, 5.3 to
-5.5, as published. A class is named only for what was measured: the standards require more than a bench can do.
+5.5, as published. The standards require tests that no bench of masses makes, so a cell is never given a class here:
+the remarks name the limits that single figures keep, and every test that is missing.
 
 >>> round(largest_error(3000), 3), round(creep_limit(3000), 3), round(late_creep_limit(3000), 4)
 (1.05, 0.735, 0.1575)
@@ -38,6 +39,11 @@ ISO_7500_1 = _limits(
         "3": (3.0, 3.0, 0.3, 4.5),
     },
 )
+# Tests that a class requires and that masses on a head cannot make.
+UNTRIED = {
+    "iso_376": ("reproducibility in other positions of the cell", "resolution", "uncertainty of the calibration force"),
+    "iso_7500_1": ("resolution", "class of the instrument that gave the force"),
+}
 # OIML R 60 class C: error allowed up to a load, both in verification intervals, before the cell's share is taken.
 CELL_SHARE = 0.7
 CLASS_C = ((500.0, 0.5), (2000.0, 1.0), (10_000.0, 1.5))
@@ -154,7 +160,7 @@ def intervals_held(creep_pct: float) -> int:
 
 
 def class_remarks(found: Behaviour) -> tuple[Remark, ...]:
-    """Return the classes in plain words, with what was not measured.
+    """Return how the figures compare with each standard, and the tests that a class would need besides.
 
     Parameters
     ----------
@@ -166,18 +172,24 @@ def class_remarks(found: Behaviour) -> tuple[Remark, ...]:
     tuple[Remark, ...]
         A remark for each standard.
     """
-    remarks = []
-    for code, name, standard in (("iso_376", "ISO 376", ISO_376), ("iso_7500_1", "ISO 7500-1", ISO_7500_1)):
-        best = best_class(found, standard)
-        missing = [_plain(figure) for figure in not_measured(found, standard)]
-        place = f"within class {best}" if best else "beyond its last class"
-        lacks = f"; not told: {', '.join(missing)}" if missing else ""
-        remarks.append(Remark(code, f"{name} (limits from memory): what was measured lies {place}{lacks}"))
+    remarks = [
+        Remark(code, f"{name} (limits from memory): {_place(found, standard, UNTRIED[code])}")
+        for code, name, standard in (("iso_376", "ISO 376", ISO_376), ("iso_7500_1", "ISO 7500-1", ISO_7500_1))
+    ]
     creep = "creep within 30 min was not measured"
     if found.creep_pct is not None:
         creep = f"creep alone would leave {intervals_held(found.creep_pct)} intervals of class C (5 min, not 30)"
     untried = "Turning the cell to other positions, temperature and the masses' own class were not tried"
     return (*remarks, Remark("r_60", f"OIML R 60: {creep}. {untried}"))
+
+
+def _place(found: Behaviour, standard: Limits, untried: tuple[str, ...]) -> str:
+    """Return which figures keep the limits of the best class, and that these alone make no class."""
+    missing = [*map(_plain, not_measured(found, standard)), *untried]
+    judged = ", ".join(_plain(figure) for figure in next(iter(standard.values())) if figure in found.figures())
+    best = best_class(found, standard)
+    keep = f"keep the limits of class {best}" if best else "are beyond the last class"
+    return f"no class, because these were not tested: {', '.join(missing)}. Alone, {judged} {keep}"
 
 
 def not_measured(found: Behaviour, standard: Limits) -> list[str]:

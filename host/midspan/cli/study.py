@@ -18,7 +18,7 @@ from midspan.store.place import StorePlace
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from midspan.study.linearity import Reference
+    from midspan.study.linearity import BiasStudy, Reference
     from midspan.study.source import StudyReading
 
 study = typer.Typer(
@@ -55,7 +55,7 @@ class Quantity(StrEnum):
 Labels = Annotated[list[str] | None, typer.Option("--label", help="Label of the check standard.")]
 Of = Annotated[Quantity, typer.Option("--quantity", help="What of the stored results is studied.")]
 References = Annotated[
-    Path | None, typer.Option("--csv", help="Readings: columns part, reference, value; u_reference.")
+    Path | None, typer.Option("--csv", help="Readings: columns part, reference, value; u_reference, u_shared.")
 ]
 Bars = Annotated[list[Path] | None, typer.Option("--bar", help="File of an assigned bar (midspan hand assign).")]
 Tolerance = Annotated[
@@ -195,6 +195,8 @@ def gauge(
         "pct_of_study": {name: found.pct_of_study(name) for name in found.components.named()},
         "classes": found.classes,
     }
+    if tolerance:
+        values["pct_of_tolerance"] = {name: found.pct_of_tolerance(name, tolerance) for name in values["variances"]}
     findings = Findings(tables, verdict, values, lambda file: plot_study.draw_gauge(found, file, source.words))
     findings.tell(picture, as_json=as_json)
 
@@ -223,9 +225,12 @@ def linearity(
         "bias": {name: bias.bias for name, bias in zip(found.names, found.at, strict=True)},
         "constant": float(found.line.coefficients[0]),
         "slope": float(found.line.coefficients[1]),
+        "scatter": found.line.residual_sd,
         "t": found.t,
+        "u": found.u,
         "p": found.p,
         "r_squared": found.r_squared,
+        "real_biases": found.real_biases(),
     }
     findings = Findings(tables, verdict, values, lambda file: plot_study.draw_linearity(found, file, source.words))
     findings.tell(picture, as_json=as_json)
@@ -255,12 +260,21 @@ def bias(
         [bias_study(values, known[name].value, known[name].u) for name, values in by_part.items()],
     )
     verdict = [*study_text.bias_verdict(names, at), *study_text.capability(names, at, tolerance)]
-    biases = {name: asdict(found) | {"bias": found.bias} for name, found in zip(names, at, strict=True)}
+    biases = {name: _bias_values(found, tolerance) for name, found in zip(names, at, strict=True)}
     tables = [study_text.bias_table(names, at)]
     findings = Findings(
         tables, verdict, {"bias": biases}, lambda file: plot_study.draw_bias(names, at, file, source.words)
     )
     findings.tell(picture, as_json=as_json)
+
+
+def _bias_values(found: "BiasStudy", tolerance: float | None) -> dict[str, Any]:
+    """Return the study of a bias for a program, with its capability if there is a tolerance."""
+    values = asdict(found) | {"bias": found.bias, "is_real": found.is_real}
+    if tolerance:
+        bounds = found.cgk_bounds(tolerance)
+        values |= {"cg": found.cg(tolerance), "cgk": found.cgk(tolerance), "cgk_bounds": bounds}
+    return values
 
 
 @study.command("stability", epilog="Example: midspan study stability --label bar-1 --picture bar-1.png")
@@ -315,6 +329,7 @@ def stock(
     ends = [None if math.isinf(end) else end for end in found.interval]
     values = {"mean": found.mean, "sd": found.sd, "interval": ends, "cp": found.cp, "cpk": found.cpk}
     values |= {"outside": found.outside, "normal_p": found.normal_p, "number": len(found.values)}
+    values |= {"cpk_bounds": found.cpk_bounds, "suits": found.suits}
     tables = [study_text.stock_table(found)]
     findings = Findings(tables, verdict, values, lambda file: plot_study.draw_stock(found, file, source.words))
     findings.tell(picture, as_json=as_json)

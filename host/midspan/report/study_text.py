@@ -8,8 +8,8 @@ from rich.table import Table
 from midspan.base.formatting import places_for
 from midspan.study.control_chart import ENOUGH, ControlChart, WeightedMean, checks_until_seen
 from midspan.study.gauge_rr import CLASSES_WANTED, GOOD_PCT, USABLE_PCT, AnovaRow, CrossedStudy
-from midspan.study.linearity import ALPHA, CAPABLE, BiasStudy, LinearityStudy
-from midspan.study.population import StockStudy
+from midspan.study.linearity import ALPHA, BiasStudy, LinearityStudy
+from midspan.study.population import CAPABLE, StockStudy
 from midspan.study.stability import StabilityStudy
 
 MANY_CLASSES = 1000
@@ -171,8 +171,10 @@ def capability(names: Sequence[str], at: Sequence[BiasStudy], tolerance: float |
     """
     for name, bias in zip(names, at, strict=True) if tolerance else ():
         cg, cgk = bias.cg(tolerance or math.nan), bias.cgk(tolerance or math.nan)
-        word = "capable" if min(cg, cgk) >= CAPABLE else "not capable"
-        yield f"{name}: Cg {cg:.2f}, Cgk {cgk:.2f} for a tolerance of {tolerance:g}: {word} (from {CAPABLE} on)."
+        low, high = bias.cgk_bounds(tolerance or math.nan)
+        word = "capable" if low >= CAPABLE else "not capable" if high < CAPABLE else "open, read it more often"
+        found = f"Cg {cg:.2f}, Cgk {cgk:.2f} ({low:.2f} to {high:.2f}) for a tolerance of {tolerance:g}"
+        yield f"{name}: {found}: {word} (from {CAPABLE} on)."
 
 
 def line_table(study: LinearityStudy) -> Table:
@@ -188,10 +190,11 @@ def line_table(study: LinearityStudy) -> Table:
     Table
         The rows.
     """
-    table = _table("bias = constant + slope x reference", "value", "u", "t", "p")
+    table = _table("bias = constant + slope x reference", "value", "u by scatter", "t", "u with references", "p")
     for i, name in enumerate(("constant", "slope")):
         value, u = study.line.coefficients[i], study.line.u[i]
-        table.add_row(name, f"{value:.6g}", f"{u:.3g}", f"{study.t[i]:.3f}", f"{study.p[i]:.3g}")
+        cells = f"{u:.3g}", f"{study.t[i]:.3f}", f"{study.u[i]:.3g}", f"{study.p[i]:.3g}"
+        table.add_row(name, f"{value:.6g}", *cells)
     table.add_row("scatter around it", f"{study.line.residual_sd:.4g}", "", "", "")
     table.add_row("R squared", f"{study.r_squared:.4f}", "", "", "")
     return table
@@ -214,7 +217,7 @@ def linearity_verdict(study: LinearityStudy) -> Iterator[str]:
     if study.p[1] < ALPHA:
         yield f"The bias changes by {slope:+.4g} per unit: a scale is off; calibrate force, travel and span."
     else:
-        yield "The bias does not change along the range by more than chance makes."
+        yield "Chance and the references explain the change of the bias along the range."
     real = study.real_biases()
     name, bias = study.worst
     largest = f"the largest is {bias:+.4g} at {name}"
@@ -305,6 +308,9 @@ def stock_table(stock: StockStudy) -> Table:
     for name, value in (("Cp", stock.cp), ("Cpk", stock.cpk)):
         if value is not None:
             table.add_row(name, f"{value:.2f}")
+    if stock.cpk_bounds is not None:
+        low, high = stock.cpk_bounds
+        table.add_row(f"Cpk of the whole stock ({100 * stock.confidence:g} %)", f"from {low:.2f}, up to {high:.2f}")
     return table
 
 
@@ -334,17 +340,30 @@ def stock_verdict(stock: StockStudy) -> Iterator[str]:
     yield f"Of shafts like these {100 * stock.share:g} % lie {_between(stock)}; {sure}."
     if stock.cpk is not None:
         limits = " and ".join(f"{limit:g}" for limit in (stock.low, stock.high) if limit is not None)
-        word = "suits its limits" if stock.cpk >= CAPABLE else "does not suit its limits without sorting"
         number = f"{1000 * stock.outside:.{0 if stock.outside > 0.01 else 2}f}"
-        yield (
-            f"Of 1000 such shafts about {number} lie beyond {limits}: the stock {word} (Cpk {stock.cpk:.2f}, {CAPABLE} "
-            "is wanted)."
-        )
+        yield f"Of 1000 such shafts about {number} lie beyond {limits} (Cpk {stock.cpk:.2f}, {CAPABLE} is wanted)."
+        yield _suits(stock)
     if stock.mixed:
         yield (
             f"It is hardly one normal stock (p = {stock.normal_p:.2g}): two bundles, or a stray one among them? Part "
             "them first; what is said above holds for one only."
         )
+
+
+def _suits(stock: StockStudy) -> str:
+    """Return in words if a stock suits its limits, or how many shafts would tell."""
+    low, high = stock.cpk_bounds or (math.nan, math.nan)
+    if stock.suits:
+        return (
+            f"The stock suits its limits: its Cpk is at least {low:.2f} with {100 * stock.confidence:g} % confidence."
+        )
+    if stock.suits is False:
+        return f"The stock does not suit its limits without sorting: its Cpk is at most {high:.2f}."
+    wanted = "no number of shafts would" if stock.shafts_wanted is None else f"about {stock.shafts_wanted} shafts would"
+    return (
+        f"{len(stock.values)} shafts leave open if the stock suits its limits (Cpk {low:.2f} to {high:.2f}): sort it, "
+        f"or measure more; {wanted} tell."
+    )
 
 
 def chart_table(chart: ControlChart, mean: WeightedMean) -> Table:

@@ -2,25 +2,35 @@
 
 A sample gives mean and scatter of a stock only roughly, so the interval that holds, say, 95 % of the whole stock is
 wider than the sample's own; the tolerance factor says by how much at a given confidence (NIST/SEMATECH e-Handbook,
-7.2.6.3). Capability compares the limits with six standard deviations (6.1.6). Both assume a normal distribution, which
-is tested, because two mixed bundles are not normal.
+7.2.6.3). Capability compares the limits with six standard deviations (6.1.6), and a sample shows it just as roughly:
+eight shafts of a stock with Cpk 1.0 show 1.33 or more in one sample of seven. So a stock is judged by the bound of
+its Cpk, not by the figure. Both assume a normal distribution, which is tested, because two mixed bundles are not
+normal.
 
 >>> stock = stock_study([499.1, 500.3, 501.2, 498.7, 500.9, 499.8, 500.1, 500.6], low=496.0, high=504.0)
 >>> round(stock.cp, 2), round(stock.cpk, 2), [round(end, 1) for end in stock.interval]
 (1.55, 1.51, [496.9, 503.3])
+>>> [round(bound, 2) for bound in stock.cpk_bounds], stock.suits
+([0.81, 2.32], None)
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
+from scipy.optimize import brentq
 from scipy.special import chdtri, ndtr, ndtri
 
 from midspan.base.errors import ConfigurationError, ReadingsError
 
 FEWEST = 5
+CAPABLE = 1.33  # least Cpk of a stock that suits its limits (common practice, no source)
+MOST_SHAFTS = 10_000  # a sample that is never reached
+NODE, WEIGHT = np.polynomial.legendre.leggauss(300)  # of the integral over the spread of a sample
+LARGEST_INDEX = 10.0  # to which 300 nodes resolve it
 MIXED_BELOW = 0.01  # p of the test for normality below which a stock counts as mixed
 
 
@@ -123,6 +133,51 @@ def capability(mean: float, sd: float, low: float | None, high: float | None) ->
     return both, min(sides, default=None)
 
 
+def capability_bound(found: float, number: int, confidence: float) -> float:
+    """Return the bound below which the true index of one limit lies with a confidence.
+
+    Exact: the index of one limit, times three roots of the number, has a noncentral t-distribution. Used for the nearer
+    of two limits, a lower bound is on the safe side.
+
+    Parameters
+    ----------
+    found : float
+        Index of the sample: room to the limit over three standard deviations.
+    number : int
+        Values in the sample.
+    confidence : float
+        Confidence, 0 to 1: near 1 for an upper bound, near 0 for a lower one.
+
+    Returns
+    -------
+    float
+        The bound, dimensionless.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 7.2.6.3, whose factor k1 for a share p is the inverse: it finds k1 / 3 from bound z_p / 3.
+
+    Examples
+    --------
+    >>> round(capability_bound(1.33, 20, 0.05), 6)
+    0.948685
+    """
+    # Beyond the largest index only the spread of the sample matters, in proportion.
+    larger = max(1.0, abs(found) / LARGEST_INDEX)
+    dof, t = number - 1, 3 * math.sqrt(number) * found / larger
+    # Spread of the sample over that of the stock at the nodes, with its probability. scipy's noncentral t gives no
+    # number for the large indices of a narrow stock.
+    low, high = np.sqrt(chdtri(dof, [1 - 1e-15, 1e-15]) / dof)
+    spread = (low + high) / 2 + (high - low) / 2 * NODE
+    share = WEIGHT * (high - low) * dof * spread * stats.chi2.pdf(dof * spread**2, dof)
+    reach = high * abs(t) + 10
+
+    def missed(shift: float) -> float:
+        return float(share @ ndtr(t * spread - shift)) - (1 - confidence)
+
+    return larger * float(brentq(missed, -reach, reach, xtol=1e-12)) / (3 * math.sqrt(number))
+
+
 @dataclass(frozen=True)
 class StockStudy:
     """A sample of a stock, and what it says about the whole stock.
@@ -175,6 +230,36 @@ class StockStudy:
     def cpk(self) -> float | None:
         """Room to the nearer limit over three standard deviations, None without any limit."""
         return capability(self.mean, self.sd, self.low, self.high)[1]
+
+    @property
+    def cpk_bounds(self) -> tuple[float, float] | None:
+        """Lower and upper bound of the true Cpk, each one-sided at the confidence; None without any limit."""
+        if self.cpk is None:
+            return None
+        number, beyond = len(self.values), 1 - self.confidence
+        # The nearer of two limits is the lesser of two indices, which chance lowers: that makes the lower bound safe,
+        # and the upper bound needs half the share for each limit.
+        above = beyond if self.cp is None else beyond / 2
+        return capability_bound(self.cpk, number, beyond), capability_bound(self.cpk, number, 1 - above)
+
+    @property
+    def suits(self) -> bool | None:
+        """True if the stock suits its limits with the confidence, False if not; None if the sample leaves it open."""
+        if self.cpk_bounds is None or self.cpk_bounds[0] >= CAPABLE:
+            return None if self.cpk_bounds is None else True
+        return False if self.cpk_bounds[1] < CAPABLE else None
+
+    @property
+    def shafts_wanted(self) -> int | None:
+        """Size of a sample that would settle it if its Cpk stayed; None if settled, or too near for any sample."""
+        if self.cpk is None or self.suits is not None or self.cpk == CAPABLE:
+            return None
+        cpk, above = self.cpk, self.cpk > CAPABLE
+        part = 1.0 if self.cp is None or above else 0.5
+        share = 1 - self.confidence if above else 1 - part * (1 - self.confidence)
+        sizes = range(len(self.values), MOST_SHAFTS)
+        settled = bisect_left(sizes, True, key=lambda size: (capability_bound(cpk, size, share) >= CAPABLE) == above)
+        return sizes[settled] if settled < len(sizes) else None
 
     @property
     def outside(self) -> float:

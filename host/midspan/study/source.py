@@ -103,7 +103,7 @@ def _moment(text: str, line: int, table: TypedTable) -> float:
 
 
 def references_in(path: Path) -> dict[str, Reference]:
-    """Read known values from a CSV table with the columns part and reference, and u_reference if known.
+    """Read known values from a CSV table with the columns part and reference; u_reference and u_shared if known.
 
     Parameters
     ----------
@@ -118,14 +118,16 @@ def references_in(path: Path) -> dict[str, Reference]:
     Raises
     ------
     ReadingsError
-        A column is missing, a value is not a number, or a part has two values.
+        A column is missing, a value is not a number, a part has two values, or a shared part is above its u (code
+        `shared_part`).
     """
     table = read_typed(path)
     known: dict[str, Reference] = {}
     names, values = table.texts(table.column_among(PARTS)), table.numbers("reference")
     doubts = table.numbers("u_reference") if "u_reference" in table.columns else [0.0] * len(names)
-    for name, value, u in zip(names, values, doubts, strict=True):
-        if known.setdefault(name, Reference(value, u)) != Reference(value, u):
+    shared: Sequence[float | None] = table.numbers("u_shared") if "u_shared" in table.columns else [None] * len(names)
+    for name, value, u, part in zip(names, values, doubts, shared, strict=True):
+        if known.setdefault(name, Reference(value, u, part)) != Reference(value, u, part):
             raise ReadingsError(f"{path}: part {name} has reference {known[name].value:g} and {value:g}; correct one")
     return known
 
