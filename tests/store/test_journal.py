@@ -226,7 +226,7 @@ def test_a_database_from_before_the_journal_opens_with_all_it_holds(path, store_
     database.close()
     for _ in range(2):
         with store_place.open() as store:
-            assert store.latest(7).result == told(spine_thou=500.25)
+            assert store.latest(7).result == told(definition=None, spine_thou=500.25)
     with store_place.open() as store:
         journal = Journal(store)
         assert journal.order(journal.begin_night("bench", "{}", 0), "HOPPER", None, 1) == 8

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.measurement.result_form import ResultKind
 from midspan.report.set_card import lasting_side_deg
@@ -113,7 +114,7 @@ def test_every_quantity_has_a_column_that_plain_sqlite_reads(store: Store, path:
         database.row_factory = sqlite3.Row
         row = database.execute("SELECT * FROM results JOIN decisions ON result_id = results.id").fetchone()
     assert {name: row[name] for name in NAMED_COLUMNS} == {name: VALUES[name] for name in NAMED_COLUMNS}
-    assert (row["kind"], json.loads(row["full"])) == ("gauge", VALUES)
+    assert (row["kind"], json.loads(row["full"])) == ("gauge", {"definition": DEFINITION, **VALUES})
     assert (row["outcome"], row["bin"], tuple(json.loads(row["reasons"]))) == ("rejected", None, REJECTED.reasons)
 
 

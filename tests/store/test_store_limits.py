@@ -18,6 +18,7 @@ from midspan.base.errors import ArchiveError, ConfigurationError, OutputError, S
 from midspan.decision.decision import Decision, Outcome
 from midspan.hand_bench.bench import EXAMPLE as BENCH
 from midspan.hand_bench.bench import HandBench
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result_form import ResultKind
 from midspan.store import open_to_read, upgrade
 from midspan.store.evaluation import Evaluation, Origin
@@ -186,7 +187,11 @@ def test_results_are_the_same_if_all_they_say_is():
     assert not is_same(result, NOTHING)
     assert is_same(NOTHING, NOTHING)
     assert (plain(NOTHING), as_text(NOTHING)) == (None, None)
-    assert json.loads(as_text(result)) == plain(result) == {"spine_thou": 500.0, "gauge": "bench"}
+    assert (
+        json.loads(as_text(result))
+        == plain(result)
+        == {"definition": DEFINITION, "spine_thou": 500.0, "gauge": "bench"}
+    )
     assert dof_spine(told(dof_spine=7.5)) == 7.5
     assert [finite(value) for value in (1.5, 0.0, None, math.nan, math.inf, -math.inf)] == [1.5, 0.0] + [None] * 4
 

@@ -5,19 +5,25 @@ that are wide enough for it to roll off their rims, show another number: at 500 
 So a spine is stated for reactions normal to the bent shaft on narrow rims, which is what a shaft that turns on rollers
 comes nearest to, and whatever else a bench has is converted.
 
-Results before evaluation 3 were stated for the middle between normal and vertical reactions, unless the calibration
-said otherwise.
+Before evaluation 3 a result was read and stated for the middle between normal and vertical reactions, unless the
+calibration said otherwise. Reading the same forces and travel again for normal reactions moves it by little, since the
+gauge presses with nearly the standard load; a bare number of that time may be off by all that the supports can do.
 """
+
+import math
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from midspan.base.errors import ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement.elastica import Support, deflection_mm, stiffness_between
 
 Array = NDArray[np.float64]
 DEFINITION = "normal reactions"  # of the spine that this version states; part of every result
 OLDER_DEFINITION = "middle of the supports"  # of results that name none
+Definition = Literal["normal reactions", "middle of the supports"]
 
 
 def to_reference_thou(spine_thou: ArrayLike, support: Support = "between") -> Array:
@@ -48,3 +54,91 @@ def to_reference_thou(spine_thou: ArrayLike, support: Support = "between") -> Ar
     sag_mm = np.asarray(spine_thou, float) * MM_PER_THOU
     stiffness = stiffness_between((0.0, STANDARD.load_n), sag_mm, STANDARD.span_mm, support)
     return deflection_mm(STANDARD.load_n, STANDARD.span_mm, stiffness, "normal") / MM_PER_THOU
+
+
+def read_again_thou(
+    loads_n: tuple[ArrayLike, ArrayLike], bend_mm: ArrayLike, span_mm: ArrayLike, support: Support = "between"
+) -> Array:  # fmt: skip
+    """Return by how much spines change if the readings behind them are read for normal reactions.
+
+    Parameters
+    ----------
+    loads_n : tuple of array_like
+        Forces at the light and at the full depth, N, any shape.
+    bend_mm : array_like
+        Change of the shaft's deflection between the two, mm, same shape.
+    span_mm : array_like
+        Distance between the supports, mm, same shape.
+    support : {"normal", "vertical", "between"} or float
+        Support condition for which they were read before, or its share of vertical reactions from 0 to 1.
+
+    Returns
+    -------
+    ndarray
+        Spine for normal reactions less spine as it was stated, thou, same shape.
+
+    Raises
+    ------
+    ConversionError
+        No shaft bends like this.
+
+    Examples
+    --------
+    >>> read_again_thou((0.9, 8.6), 11.3, 711.2).round(2).tolist()
+    -0.06
+    """
+    low, high, bend, span = np.broadcast_arrays(*(np.asarray(part, float) for part in (*loads_n, bend_mm, span_mm)))
+    spines = []
+    for condition in ("normal", support):
+        stiffness = stiffness_between((low, high), bend, span, condition)
+        spines.append(deflection_mm(STANDARD.load_n, STANDARD.span_mm, stiffness, condition) / MM_PER_THOU)
+    return spines[0] - spines[1]
+
+
+def assigned_under_reference(spine_thou: float, u_spine_thou: float, definition: str) -> tuple[float, float]:
+    """Return an assigned spine under the reference condition, and its standard uncertainty.
+
+    The readings behind an assigned value are not known. A value stated for the middle of the supports may come from
+    supports anywhere between normal and vertical reactions, so half the difference counts as a rectangular bound.
+
+    Parameters
+    ----------
+    spine_thou : float
+        Assigned static spine, thou.
+    u_spine_thou : float
+        Its standard uncertainty, thou.
+    definition : str
+        Definition for which the value is stated.
+
+    Returns
+    -------
+    tuple of float
+        Spine and standard uncertainty, thou; unchanged if the value is stated for the reference condition.
+
+    Raises
+    ------
+    ConversionError
+        The definition is unknown, or the spine is beyond a tenth of the span.
+
+    References
+    ----------
+    JCGM 100:2008, 4.3.7 (rectangular bounds).
+
+    Examples
+    --------
+    >>> spine, u = assigned_under_reference(500.0, 0.2, OLDER_DEFINITION)
+    >>> round(spine, 2), round(u, 2)
+    (500.58, 0.39)
+    >>> assigned_under_reference(500.0, 0.2, DEFINITION)
+    (500.0, 0.2)
+    """
+    if definition == DEFINITION:
+        return spine_thou, u_spine_thou
+    if definition != OLDER_DEFINITION:
+        raise ConversionError(
+            f"a spine stated for {definition!r:.60} cannot be converted; known are {DEFINITION!r} and "
+            f"{OLDER_DEFINITION!r}",
+            code="unknown_definition",
+        )
+    converted = float(to_reference_thou(spine_thou))
+    return converted, math.hypot(u_spine_thou, (converted - spine_thou) / math.sqrt(3))

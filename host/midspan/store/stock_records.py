@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Select, String, and_, case, cast, func, select
+from sqlalchemy import Select, String, and_, case, cast, func, or_, select
 from sqlalchemy.orm import aliased
 
 from midspan.decision.decision import ConcernKind, Outcome
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
 from midspan.store.records import Records
+from midspan.store.reference_spine import CURRENT, IN_JSON, StatedSpine, shifts_thou
 from midspan.store.stored_result import MeasuredResult, read_measured
 from midspan.store.tables import (
     BasisRow,
@@ -56,7 +59,8 @@ class StandingMeasurement:
     result : int
         Number of the result.
     spine_thou : float | None
-        Static spine, thou; None without a result.
+        Static spine under the reference condition, thou; None without a result, not a number if it is stated for
+        another condition and cannot be converted.
     u_spine_thou : float | None
         Its standard uncertainty (k = 1), thou; None without a result.
     spread_thou : float | None
@@ -67,6 +71,8 @@ class StandingMeasurement:
         Outcome of the verdict.
     bin : str | None
         Bin by the verdict, None without a bin.
+    definition : str
+        Definition for which the spine is stored.
     """
 
     shaft: int
@@ -81,6 +87,7 @@ class StandingMeasurement:
     runout_mm: float | None
     outcome: Outcome
     bin: str | None
+    definition: str = DEFINITION
 
 
 @dataclass(slots=True)
@@ -135,7 +142,9 @@ class StockRecords(Records):
         )  # fmt: skip
         query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
-        return [
+        stated = self._stated_before()
+        shifts = dict(zip(stated, shifts_thou(list(stated.values())), strict=True))
+        rows = [
             StandingMeasurement(
                 shaft, label, batch, _ORIGINS[origin], run, result, spine, u_spine, spread, runout, _OUTCOMES[outcome],
                 bin_name,
@@ -143,6 +152,22 @@ class StockRecords(Records):
             for shaft, label, batch, origin, run, result, spine, u_spine, spread, runout, outcome, bin_name
             in self._session.execute(query.order_by(RunRow.shaft))
         ]  # fmt: skip
+        for row in rows:
+            if row.result in stated and row.spine_thou is not None:
+                row.spine_thou, row.definition = row.spine_thou + shifts[row.result], stated[row.result].definition
+        return rows
+
+    def _stated_before(self) -> dict[int, StatedSpine]:
+        """Return the standing spines that other versions of the evaluation stored, by the number of the result."""
+        values = _json_of(ResultRow.full, IN_JSON)
+        query = select(ResultRow.id, ResultRow.kind, ResultRow.calibration, values)
+        query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(*standing_results())
+        before = or_(ResultRow.evaluation.is_(None), ResultRow.evaluation.not_in(CURRENT))
+        query = query.where(ResultRow.spine_thou.is_not(None), before)
+        return {
+            number: StatedSpine.of_json(ResultKind(kind), calibration, text)
+            for number, kind, calibration, text in self._session.execute(query)
+        }
 
     def comparable(self) -> list[ComparableResult]:
         """Return the comparable properties of every result, oldest first, without results of a gauge at fault.
@@ -291,10 +316,7 @@ _OUTCOMES = {outcome.value: outcome for outcome in Outcome}
 
 def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
     """Return the query behind `comparable`."""
-    paths = [f"$.{part}" for part in ("gauge", *PARTS)]
-    # The parts as a JSON list; a damaged result yields nothing, so that the others can still be read.
-    whole = case((func.json_valid(ResultRow.full), ResultRow.full), else_="{}")
-    parts = cast(func.json_extract(whole, *paths), String)
+    parts = _json_of(ResultRow.full, ("gauge", *PARTS))
     # A check standard was fed as such by a sorting run here, or judged as such in another database.
     standard = func.coalesce(TransitRow.standard, func.json_extract(BasisRow.content, "$.standard"))
     query = select(
@@ -305,6 +327,12 @@ def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
     query = query.outerjoin(TransitRow, TransitRow.id == RunRow.shaft)
     sick = DecisionRow.outcome == Outcome.INSTRUMENT_FAULT.value
     return query.where(ResultRow.full.is_not(None), ResultRow.spine_thou > 0, ~sick).order_by(ResultRow.id)
+
+
+def _json_of(column: Any, names: Sequence[str]) -> Any:
+    """Return the expression for a JSON list of named values of a result, nulls if the result is damaged."""
+    whole = case((func.json_valid(column), column), else_="{}")
+    return cast(func.json_extract(whole, *(f"$.{name}" for name in names)), String)
 
 
 def _parts(text: str) -> tuple[str | None, tuple[float, ...]]:

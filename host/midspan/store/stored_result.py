@@ -90,6 +90,18 @@ class OlderResult:
         Spine in the older unit, lb.
     u_older_lb : float | None
         Its standard uncertainty, lb.
+    definition : str | None
+        Definition of the spine.
+    temperature_c : float | None
+        Temperature of measuring, degrees Celsius.
+    vertical_share : tuple[float, ...] | None
+        Lowest and highest share of vertical support reactions.
+    span_mm : float | None
+        Distance between the supports, mm.
+    give_mm_per_n : float | None
+        Compliance of frame and cell, mm per N.
+    deflection_mm : float | None
+        Movement of a hand bench's dial under the weight, mm.
     slip_pct : float | None
         Slip of the rotation, percent.
     u_slip_pct : float | None
@@ -135,6 +147,12 @@ class OlderResult:
     u_hysteresis_pct: float | None = None
     older_lb: float | None = None
     u_older_lb: float | None = None
+    definition: str | None = None
+    temperature_c: float | None = None
+    vertical_share: tuple[float, ...] | None = None
+    span_mm: float | None = None
+    give_mm_per_n: float | None = None
+    deflection_mm: float | None = None
     slip_pct: float | None = None
     u_slip_pct: float | None = None
     light_load_n: float | None = None
