@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import numpy as np
 from pydantic import Field
@@ -26,7 +26,7 @@ from midspan.base.config import Section, read_toml, validated
 from midspan.base.errors import ReadingsError
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.calibrate.outcome import ProcedureResult, Remark
-from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, to_reference_thou
+from midspan.measurement.definition import OLDER_DEFINITION, Definition, assigned_under_reference
 from midspan.measurement.elastica import ratio_and_slope
 
 K = 2.0  # coverage factor of both expanded uncertainties in E_n, for 95 %
@@ -196,7 +196,7 @@ class BarEntry(Section):
     dof: Annotated[float, Field(ge=1)] = math.inf
     assigned: date | None = None
     source: str = ""
-    definition: Literal["normal reactions", "middle of the supports"] = OLDER_DEFINITION
+    definition: Definition = OLDER_DEFINITION
 
 
 class BarFile(Section):
@@ -230,8 +230,8 @@ def load_bar(path: Path) -> Expected:
         The file cannot be read, or a value is missing or wrong.
     """
     bar = validated(BarFile, read_toml(path), path).bar
-    spine = bar.spine_thou if bar.definition == DEFINITION else float(to_reference_thou(bar.spine_thou))
-    return assigned(bar.id, spine, bar.u_spine_thou, bar.source)
+    spine, u_spine = assigned_under_reference(bar.spine_thou, bar.u_spine_thou, bar.definition)
+    return assigned(bar.id, spine, u_spine, bar.source)
 
 
 def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Sequence[float]) -> ProcedureResult:

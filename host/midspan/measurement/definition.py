@@ -21,9 +21,13 @@ from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement.elastica import Support, deflection_mm, stiffness_between
 
 Array = NDArray[np.float64]
-DEFINITION = "normal reactions"  # of the spine that this version states; part of every result
-OLDER_DEFINITION = "middle of the supports"  # of results that name none
 Definition = Literal["normal reactions", "middle of the supports"]
+DEFINITION: Definition = "normal reactions"  # of the spine that this version states; part of every result
+OLDER_DEFINITION: Definition = "middle of the supports"  # of results that name none
+REFERENCE_WORDS = (
+    "midspan deflection under 880 g on supports 28 in (711.2 mm) apart, reactions normal to the bent shaft at narrow "
+    "rims, at the temperature of measuring"
+)
 
 
 def to_reference_thou(spine_thou: ArrayLike, support: Support = "between") -> Array:

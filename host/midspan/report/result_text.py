@@ -19,6 +19,7 @@ from midspan.base.plain_text import shown
 from midspan.base.units import MM_PER_THOU
 from midspan.decision.decision import Decision, Outcome
 from midspan.hand_bench.result import HandResult
+from midspan.measurement.definition import REFERENCE_WORDS
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.spine_budget import CAUSES
 from midspan.uncertainty.budget import Coverage
@@ -196,6 +197,7 @@ def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
     spine, u_spine = result.spine_thou, k_spine * result.u_spine_thou
     yield "static spine", f"{with_uncertainty(spine, u_spine)} thou ({with_uncertainty(spine * mm, u_spine * mm)} mm)"
     yield "", f"± {cover.words}: k = {k_spine:.2f}, {_freedom(result.dof_spine)} degrees of freedom"
+    yield "stated for", f"{REFERENCE_WORDS} ({_temperature(result.temperature_c)})"
     yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k_spine * result.u_older_lb)} lb"
     yield (
         "spread around",
@@ -215,6 +217,11 @@ def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
     for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
         for sentence in sentences:
             yield kind, sentence
+
+
+def _temperature(temperature_c: float | None) -> str:
+    """Return the temperature of measuring as text."""
+    return "not measured" if temperature_c is None else f"{temperature_c:.1f} °C"
 
 
 def _freedom(dof: float | None) -> str:

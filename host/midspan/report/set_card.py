@@ -26,15 +26,17 @@ from reportlab.platypus import Flowable, ListFlowable, ListItem, Paragraph, Simp
 from midspan.base.errors import MatchingError
 from midspan.base.files import writing
 from midspan.base.formatting import angle, printable, with_uncertainty
+from midspan.measurement.definition import REFERENCE_WORDS
+from midspan.measurement.result import ShaftResult
 from midspan.measurement.result_form import ResultKind
 from midspan.report.sets_text import MOST_PLACES
 from midspan.report.sets_view import present, reviewed
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import Review
-from midspan.sets.stock import full_results, spoken_against
+from midspan.sets.stock import converted_words, full_results, spoken_against
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.stored_result import MeasuredResult, finite
+from midspan.store.stored_result import MeasuredResult, OlderResult, finite
 
 HEADINGS = (
     "shaft",
@@ -208,10 +210,13 @@ def _conditions(store: Store, found: Review, whole: Collection[MeasuredResult], 
     """Return the sentences on how the set was measured."""
     started = [result.started_ms for result in whole if result.started_ms is not None]
     marked = any(lasting_side_deg(result) is not None for result in whole)
+    converted = converted_words(found.shafts)
     return [
-        "Spine is the deflection at midspan under 880 g on supports 28 in (711.2 mm) apart, the mean over the whole "
-        "turn, in thousandths of an inch (thou, 0.0254 mm).",
-        f"Measured {_days(started, zone)}{_temperature(store, [shaft.result for shaft in found.shafts])}.",
+        f"Spine is the {REFERENCE_WORDS}; the mean over the whole turn, in thousandths of an inch (thou, 0.0254 mm). "
+        "The ± of the mean is against that, so it also holds for another gauge or a hand bench that is built and "
+        "calibrated alike.",
+        *([f"{converted}."] if converted else []),
+        f"Measured {_days(started, zone)}{_temperature(store, found, whole)}.",
         f"Calibration: {', '.join(sorted({result.calibration or 'not told' for result in whole}))}; "
         f"gauge: {', '.join(sorted({result.gauge or 'not told' for result in whole}))}.",
         *(["Angles run from the mark on the shaft."] if marked else []),
@@ -226,14 +231,20 @@ def _days(started: Sequence[int], zone: tzinfo | None) -> str:
     return f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
 
 
-def _temperature(store: Store, results: Sequence[int]) -> str:
-    """Return the board's temperature during these results, as far as the journal has it."""
-    known = Journal(store).temperatures_c(results)
-    if not known:
-        return ", temperature not noted"
+def _temperature(store: Store, found: Review, whole: Collection[MeasuredResult]) -> str:
+    """Return the temperature that the results name, else that of the board as far as the journal has it."""
+    of_runs = [result.temperature_c for result in whole if isinstance(result, ShaftResult | OlderResult)]
+    known = [at_c for at_c in map(finite, of_runs) if at_c is not None]
+    if known:
+        return f", at {_range_c(known)} °C"
+    of_board = Journal(store).temperatures_c([shaft.result for shaft in found.shafts])
+    return f", the gauge's board at {_range_c(of_board)} °C" if of_board else ", temperature not noted"
+
+
+def _range_c(known: Sequence[float]) -> str:
+    """Return the lowest and the highest temperature in whole degrees, or the only one."""
     low, high = min(known), max(known)
-    span = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
-    return f", the gauge's board at {span} °C"
+    return f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
 
 
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"

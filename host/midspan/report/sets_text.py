@@ -7,13 +7,14 @@ from itertools import islice
 from rich.table import Table
 
 from midspan.base.formatting import printable, with_uncertainty
+from midspan.measurement.definition import DEFINITION
 from midspan.sets.choose import Choice
 from midspan.sets.identity import Pair
 from midspan.sets.limits import QUANTITIES, Limits, SetQuantity
 from midspan.sets.nominal_sizes import Likely
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import RING_M, RING_MM, RING_THOU, Review
-from midspan.sets.stock import LIKELY, Stock, StockShaft
+from midspan.sets.stock import LIKELY, Stock, StockShaft, converted_words
 
 MOST_PLACES = 3
 SHOWN = 60  # sets or pairs in a table; --json has the others
@@ -166,6 +167,7 @@ def review_words(found: Review, k: float, distance_m: float) -> Iterator[str]:
     """
     mean = with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)
     yield f"mean spine {mean} thou; the set spreads over {_range(found, k)} thou"
+    yield from filter(None, (converted_words(found.shafts),))
     if not found.is_told_apart:
         yield (
             f"{len(found.shafts)} equal shafts would show up to {found.noise_thou:.3f} thou by the gauge's noise "
@@ -357,6 +359,7 @@ def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:
         rest = ", ".join(f"{printable(size.name)} {100 * size.probability:.1f} %" for size in others)
         sure = f"{100 * first.probability:.1f} %"
         table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", printable(first.name), sure, rest)
+    table.caption = converted_words([shaft for shaft, _ in rows])
     return table
 
 
@@ -430,11 +433,12 @@ def review_json(name: str, found: Review, limits: Limits, distance_m: float) -> 
     """
     shafts = [
         {"shaft": shaft.shaft, "label": shaft.label, "spine_thou": shaft.spine_thou, "from_mean_thou": away,
-         "u_from_mean_thou": u, **{each.name: each.of(shaft) for each in FURTHER}}
+         "u_from_mean_thou": u, "stored_for": shaft.definition, **{each.name: each.of(shaft) for each in FURTHER}}
         for shaft, away, u in zip(found.shafts, found.from_mean_thou, found.u_from_mean_thou, strict=True)
     ]  # fmt: skip
     return {
-        "set": name, "mean_thou": found.mean_thou, "u_mean_thou": found.u_mean_thou, "range_thou": found.range_thou,
+        "set": name, "definition": DEFINITION, "mean_thou": found.mean_thou, "u_mean_thou": found.u_mean_thou,
+        "range_thou": found.range_thou,
         "u_range_thou": found.u_range_thou, "noise_thou": found.noise_thou, "told_apart": found.is_told_apart,
         "spoiler": None if found.spoiler is None else found.spoiler.shaft,
         "at_target_mm": found.at_target_mm(distance_m), "distance_m": distance_m,

@@ -20,6 +20,7 @@ import numpy as np
 from midspan.base.errors import StoreError
 from midspan.base.units import GRAM_PER_GRAIN, MM_PER_THOU
 from midspan.decision.decision import Outcome
+from midspan.measurement.definition import DEFINITION
 from midspan.sets.identity import Identities, Pair
 from midspan.sets.limits import Array, Limits
 from midspan.sets.twins import Twins, find_twins, known_identities
@@ -35,6 +36,7 @@ OUTCOMES = {
 }
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
+STATED_OTHERWISE = "its spine is stated for other supports and cannot be converted: evaluate its readings again"
 UNKNOWN = "nobody knows where it went"
 CRACKED = "suspected of a crack"
 SAME = "the same shaft as one with a newer number"
@@ -60,7 +62,7 @@ class StockShaft:
     bin : str | None
         Bin it fell into, None where it was not sorted.
     spine_thou : float
-        Static spine, thou.
+        Static spine under the reference condition, thou.
     u_spine_thou : float
         Its standard uncertainty, thou.
     spread_thou : float | None
@@ -69,6 +71,8 @@ class StockShaft:
         Total indicator reading at midspan, thou.
     weight_gr : float | None
         Weight, grains.
+    definition : str
+        Definition for which its spine is stored; another than the reference condition was converted.
     """
 
     shaft: int
@@ -80,6 +84,7 @@ class StockShaft:
     spread_thou: float | None
     runout_thou: float | None
     weight_gr: float | None
+    definition: str = DEFINITION
 
     @property
     def name(self) -> str:
@@ -332,6 +337,35 @@ def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockSh
     return {number: shaft for number, shaft in found.items() if shaft is not None}
 
 
+def converted_words(shafts: Collection[StockShaft]) -> str | None:
+    """Return the sentence that says how many spines were converted to the reference condition.
+
+    Parameters
+    ----------
+    shafts : Collection[StockShaft]
+        The shafts.
+
+    Returns
+    -------
+    str | None
+        A sentence, None if every spine is stated for the reference condition.
+
+    Examples
+    --------
+    >>> shaft = StockShaft(1, "", 1, None, 500.0, 0.1, None, None, None)
+    >>> converted_words([shaft]) is None
+    True
+    >>> converted_words([shaft, replace(shaft, definition="middle of the supports")])
+    '1 of 2 spines is from an earlier version and was converted to normal reactions; renew it with: midspan recompute'
+    """
+    number = sum(shaft.definition != DEFINITION for shaft in shafts)
+    if not number:
+        return None
+    verbs = "is from an earlier version and was" if number == 1 else "are from an earlier version and were"
+    which = "it" if number == 1 else "them"
+    return f"{number} of {len(shafts)} spines {verbs} converted to {DEFINITION}; renew {which} with: midspan recompute"
+
+
 def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
     """Return what by now speaks against shafts: a shaft of a set may have been found cracked since it was taken.
 
@@ -416,15 +450,19 @@ def _counting(records: StockRecords, why: _Reasons) -> list[StandingMeasurement]
 
 
 def _contradict(rows: Sequence[StandingMeasurement]) -> bool:
-    """Return True if measurements of one shaft differ by more than their uncertainty, or lead into different bins."""
+    """Return True if measurements of one shaft differ by more than their uncertainty, or lead into different bins.
+
+    Bins are compared only between spines of one definition: near a border another definition is another bin.
+    """
     measured = [
-        (row.bin, row.spine_thou, row.u_spine_thou)
+        (row, row.spine_thou, row.u_spine_thou)
         for row in rows
         if row.spine_thou is not None and row.u_spine_thou is not None
     ]
     return any(
-        bin_name != other_bin or abs(spine - other_spine) > AGREE_SIGMAS * math.hypot(u, other_u)
-        for (bin_name, spine, u), (other_bin, other_spine, other_u) in combinations(measured, 2)
+        (row.bin != other.bin and row.definition == other.definition)
+        or abs(spine - other_spine) > AGREE_SIGMAS * math.hypot(u, other_u)
+        for (row, spine, u), (other, other_spine, other_u) in combinations(measured, 2)
     )
 
 
@@ -435,7 +473,7 @@ def _shaft(row: StandingMeasurement, weight_g: float | None) -> StockShaft | Non
     return StockShaft(
         row.shaft, row.label, row.result, row.bin, row.spine_thou, row.u_spine_thou, row.spread_thou,
         None if row.runout_mm is None else row.runout_mm / MM_PER_THOU,
-        None if weight_g is None else weight_g / GRAM_PER_GRAIN,
+        None if weight_g is None else weight_g / GRAM_PER_GRAIN, row.definition,
     )  # fmt: skip
 
 
@@ -471,6 +509,7 @@ class _Reasons:
             (row.run in self.suspect, SUSPECT),
             (row.run in self.lost, UNKNOWN),
             (row.shaft in self.contradicted, CONTRADICTED),
+            (row.definition != DEFINITION and not math.isfinite(row.spine_thou or 0.0), STATED_OTHERWISE),
             (row.spine_thou is None or not math.isfinite(row.spine_thou) or row.u_spine_thou is None, UNMEASURED),
         )
         return next((reason for applies, reason in found if applies), None)

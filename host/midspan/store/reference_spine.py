@@ -89,7 +89,7 @@ class StatedSpine:
         return cls._made({field.name: getattr(result, field.name, None) for field in fields(cls)})
 
     @classmethod
-    def of_json(cls, kind: ResultKind, calibration: str | None, text: str) -> Self:
+    def of_json(cls, kind: ResultKind, calibration: str | None, spine_thou: float, text: str) -> Self:
         """Return the spine in a JSON list of the values of `IN_JSON`.
 
         Parameters
@@ -98,6 +98,8 @@ class StatedSpine:
             Kind of the result.
         calibration : str | None
             Id of its calibration.
+        spine_thou : float
+            Its spine, thou.
         text : str
             The list; null where the result does not say.
 
@@ -106,9 +108,8 @@ class StatedSpine:
         Self
             The spine.
         """
-        return cls._made(
-            {"kind": kind, "calibration": calibration, **dict(zip(IN_JSON, json.loads(text), strict=True))}
-        )
+        named = dict(zip(IN_JSON, json.loads(text), strict=True))
+        return cls._made({"kind": kind, "calibration": calibration, "spine_thou": spine_thou, **named})
 
     @classmethod
     def _made(cls, values: dict[str, Any]) -> Self:
@@ -146,8 +147,8 @@ class StatedSpine:
         return light * STANDARD.load_n, STANDARD.load_n, bend, STANDARD.span_mm
 
 
-IN_JSON = tuple(field.name for field in fields(StatedSpine) if field.name not in ("kind", "calibration"))
-NUMBERS = frozenset(IN_JSON) - {"definition", "vertical_share"}
+IN_JSON = tuple(field.name for field in fields(StatedSpine) if field.name not in ("kind", "calibration", "spine_thou"))
+NUMBERS = frozenset((*IN_JSON, "spine_thou")) - {"definition", "vertical_share"}
 
 
 def _number(value: object) -> float | None:

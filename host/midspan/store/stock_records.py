@@ -160,13 +160,13 @@ class StockRecords(Records):
     def _stated_before(self) -> dict[int, StatedSpine]:
         """Return the standing spines that other versions of the evaluation stored, by the number of the result."""
         values = _json_of(ResultRow.full, IN_JSON)
-        query = select(ResultRow.id, ResultRow.kind, ResultRow.calibration, values)
+        query = select(ResultRow.id, ResultRow.kind, ResultRow.calibration, ResultRow.spine_thou, values)
         query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(*standing_results())
         before = or_(ResultRow.evaluation.is_(None), ResultRow.evaluation.not_in(CURRENT))
         query = query.where(ResultRow.spine_thou.is_not(None), before)
         return {
-            number: StatedSpine.of_json(ResultKind(kind), calibration, text)
-            for number, kind, calibration, text in self._session.execute(query)
+            number: StatedSpine.of_json(ResultKind(kind), calibration, spine, text)
+            for number, kind, calibration, spine, text in self._session.execute(query)
         }
 
     def comparable(self) -> list[ComparableResult]:

@@ -1,0 +1,101 @@
+"""Spines of older results under the reference condition: the shaft that turned, its supports, what cannot be converted.
+
+The departure from the line begins with 72/7 (normal reactions) and 108/35 (vertical ones) times (d/L)^2: terms of the
+elastica (L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19), derived apart from the code under test.
+"""
+
+import math
+
+import pytest
+from midspan.base.errors import ConversionError
+from midspan.base.units import MM_PER_THOU, STANDARD
+from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, assigned_under_reference
+from midspan.measurement.elastica import deflection_mm, stiffness_between
+from midspan.measurement.result_form import ResultKind
+from midspan.store.reference_spine import StatedSpine, reference_thou, shifts_thou
+from midspan.store.stock_records import StockRecords
+from results import told
+from stores import add_result, run_of
+
+LOW_N, HIGH_N, GIVE = 0.1 * STANDARD.load_n, STANDARD.load_n, 0.01
+
+
+def older(spine_thou, support, *, span_mm=STANDARD.span_mm, **named):
+    """Return the older result of a shaft of this spine that lay on frictionless supports, read for `support`."""
+    stiffness = stiffness_between((0.0, STANDARD.load_n), spine_thou * MM_PER_THOU, STANDARD.span_mm)
+    low, high = (deflection_mm(force, span_mm, stiffness) for force in (LOW_N, HIGH_N))
+    read = stiffness_between((LOW_N, HIGH_N), high - low, span_mm, support)
+    stated = float(deflection_mm(STANDARD.load_n, STANDARD.span_mm, read, support)) / MM_PER_THOU
+    travel = float(high - low) + GIVE * (HIGH_N - LOW_N)
+    known = {"light_load_n": LOW_N, "load_n": HIGH_N, "travel_mm": travel, "give_mm_per_n": GIVE, "span_mm": span_mm}
+    return told(definition=None, evaluation="2", spine_thou=stated, u_spine_thou=0.2, **known, **named)
+
+
+@pytest.mark.parametrize("spine_thou", [200.0, 500.0, 1000.0, 1500.0])
+@pytest.mark.parametrize("span_mm", [STANDARD.span_mm, 650.0])
+def test_an_older_result_of_a_shaft_that_turned_comes_back_to_its_spine(spine_thou, span_mm):
+    result = older(spine_thou, "between", span_mm=span_mm)
+    assert reference_thou(result) == pytest.approx(spine_thou, abs=1e-6)
+    if span_mm == STANDARD.span_mm:
+        ratio = spine_thou * MM_PER_THOU / STANDARD.span_mm
+        series = 0.11 * (72 / 7 - 108 / 35) / 2 * ratio**2 * spine_thou
+        assert result.spine_thou - spine_thou == pytest.approx(series, rel=0.2)
+    else:
+        assert abs(result.spine_thou - spine_thou) > 0.002
+
+
+def test_the_supports_of_its_calibration_say_for_what_an_older_result_is_stated():
+    shares = {(0.0, 0.0): "normal", (1.0, 1.0): "vertical", (0.0, 0.5): 0.25}
+    for share, support in shares.items():
+        result = older(500.0, support, vertical_share=share)
+        assert reference_thou(result) == pytest.approx(500.0, abs=1e-6)
+    assert StatedSpine.of(older(500.0, "normal", vertical_share=(0.0, 0.0))).definition == DEFINITION
+    assert StatedSpine.of(older(500.0, "between")).definition == OLDER_DEFINITION
+
+
+def test_a_result_without_its_loads_is_taken_as_one_of_the_usual_cycle():
+    whole = older(500.0, "between")
+    bare = told(definition=None, spine_thou=whole.spine_thou)
+    assert reference_thou(bare) == pytest.approx(500.0, abs=1e-3)
+    hand = told(ResultKind.HAND_BENCH, definition=None, spine_thou=500.0)
+    assert reference_thou(hand) == pytest.approx(500.0, abs=1e-9)  # weighed with the standard load: no slope is read
+
+
+def test_what_cannot_be_converted_is_not_a_number_and_keeps_no_other_from_it():
+    stated = [
+        StatedSpine.of(result)
+        for result in (
+            told(definition="of a version to come", spine_thou=500.0),
+            told(definition=None, spine_thou=9000.0),
+            told(definition=None, spine_thou=-3.0),
+            older(500.0, "between"),
+            told(spine_thou=500.0),
+        )
+    ]
+    shifts = shifts_thou(stated)
+    assert [math.isnan(shift) for shift in shifts] == [True, True, True, False, False]
+    assert (shifts[3] < 0, shifts[4]) == (True, 0.0)
+
+
+def test_the_stock_has_all_its_spines_under_one_definition(store):
+    for shaft, result in enumerate((older(500.0, "between"), told(evaluation="3", spine_thou=500.0)), 1):
+        add_result(store, run_of(shaft), result)
+    add_result(store, run_of(3), told(definition="of a version to come", spine_thou=500.0))
+    with StockRecords.of(store) as records:
+        rows = records.standing()
+    assert [row.spine_thou for row in rows[:2]] == pytest.approx([500.0, 500.0], abs=1e-6)
+    assert math.isnan(rows[2].spine_thou)
+    assert [row.definition for row in rows] == [OLDER_DEFINITION, DEFINITION, "of a version to come"]
+
+
+@pytest.mark.parametrize("spine_thou", [500.0, 1000.0])
+def test_an_older_assigned_value_covers_all_that_its_supports_can_have_been(spine_thou):
+    ratio = spine_thou * MM_PER_THOU / STANDARD.span_mm
+    half = (72 / 7 - 108 / 35) / 2 * ratio**2 * spine_thou
+    spine, u = assigned_under_reference(spine_thou, 0.3, OLDER_DEFINITION)
+    assert spine - spine_thou == pytest.approx(half, rel=0.05)
+    assert u == pytest.approx(math.hypot(0.3, half / math.sqrt(3)), rel=0.05)
+    assert assigned_under_reference(spine_thou, 0.3, DEFINITION) == (spine_thou, 0.3)
+    with pytest.raises(ConversionError) as caught:
+        assigned_under_reference(spine_thou, 0.3, "as it lay")
+    assert caught.value.code == "unknown_definition"
