@@ -58,6 +58,7 @@ class Answers:
         self.greeted = major == PROTOCOL_MAJOR and fingerprint == FINGERPRINT
         board, held, gauge = self._board, self._held, self._gauge
         version = ".".join([str(part) for part in sys.implementation.version[:3]])
+        sensor = board.sensor
         runtime = "{} {} {}{}".format(sys.implementation.name, version, sys.platform, board.RUNTIME_NOTE)
         self._outbox.record(records.IDENTIFY, (
             PROTOCOL_MAJOR, records.PROTOCOL_MINOR, FINGERPRINT, board.NAME, FIRMWARE, runtime, board.boot,
@@ -65,7 +66,7 @@ class Answers:
             board.COUNT_LIMIT, board.PRESS_LIMIT, board.PRESS_SPEED_MAX, board.DOWN_SPEED_MAX,
             board.PRESS_ACCELERATION, board.ROTATE_SPEED_MAX, board.ROTATE_ACCELERATION, SILENCE_MS, board.READINGS,
             board.GUARDS, gauge.fault, board.temperature_centi(), board.free_bytes, self.longest_turn_us,
-            self.report()))  # fmt: skip
+            self.report(), sensor is not None, sensor and sensor.centi()))  # fmt: skip
 
     def _command(self, order: int) -> None:
         gauge = self._gauge

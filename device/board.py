@@ -83,7 +83,7 @@ class Board:
 
     RUNTIME_NOTE = ""
     misconfigured = 0
-    feeder = free_bytes = None
+    feeder = free_bytes = sensor = None
 
     def __init__(self, line: Line, given: dict) -> None:
         self.boot = int.from_bytes(os.urandom(4), "little") & 0x3FFFFFFF
@@ -118,12 +118,17 @@ class Board:
             from parts.mark import on_pin
 
             self.mark_take = on_pin(given["mark"], time, self.rotate).take
-        if "feeder" in given["parts"]:
+        parts = given["parts"]
+        if parts.get("feeder") is not None:
             from parts.servos import Servos
 
-            self.feeder = Servos(given["parts"]["feeder"], time, self.rotate)
+            self.feeder = Servos(parts["feeder"], time, self.rotate)
             self.install_parts = self.feeder.install
             pins += self.feeder.pins
+        if parts.get("thermometer") is not None:
+            from parts.thermometer import Thermometer
+
+            self.sensor = Thermometer(ADC(parts["thermometer"]["pin"]), parts["thermometer"])
         self._inputs = Inputs(pins)
         self._cell = _cell(given["cell"], Latch(time, self.rotate, self.press))
         self._cell.start()
@@ -170,10 +175,11 @@ class Board:
         self._heard = self._heard or taken
         return taken
 
-    def temperature_centi(self) -> int:
+    def temperature_centi(self) -> "int | None":
         """Return the chip's temperature, 0.01 degC, some degrees above the room's (data sheet: 0.706 V at 27 degC)."""
         microvolts = (ADC(ADC.CORE_TEMP).read_u16() >> 4) * 806  # 3.3 V in 4096 parts
-        return 2700 - (microvolts - 706000) * 100 // 1721
+        centi = 2700 - (microvolts - 706000) * 100 // 1721
+        return centi if -4000 <= centi <= 12500 else None  # beyond, no chip would run: its converter is broken
 
 
 def service_wanted() -> bool:

@@ -18,7 +18,8 @@ _SLOWER = const(4)  # than the search for home: a head that meets something is n
 class Motions:
     """The gauge's parts, and what they do without a program; its attributes are for reading.
 
-    `shaft` is the number of the program under way or None, `fault` the fault since the last order or None.
+    `shaft` is the number of the program under way or None, `fault` the fault since the last order or None, `centi` the
+    temperature at the end of the last program, from the sensor by the shaft if the board has one.
     """
 
     def __init__(self, board, held) -> None:
@@ -32,6 +33,7 @@ class Motions:
         self.in_gauge: int | None = None  # number of the shaft that a feeder brought onto the rollers
         self.shaft: int | None = None
         self.fault: int | None = None
+        self.centi: int | None = None
         self._faulty = False  # the way up ends in FAULTED
         self._backed_off = False  # in this search for home
         self._top = 0  # where the head goes when the switch is not believed
@@ -88,7 +90,9 @@ class Motions:
         self._move_press(-self.board.PRESS_LIMIT - self._slip, self.board.HOME_SPEED, "HOME_NOT_FOUND")
 
     def finish(self) -> None:
-        """End the program; its blocks wait for the host."""
+        """End the program, now that nothing moves; its blocks wait for the host."""
+        board = self.board
+        self.centi = board.temperature_centi() if board.sensor is None else board.sensor.centi()
         self.shaft = None
         self.held.end_due = True
 

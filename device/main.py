@@ -73,7 +73,8 @@ class Device:
         board, gauge, held = self.board, self.gauge, self.held
         if self.outbox.send() and held.end_due:
             end = (board.boot, held.shaft, held.blocks, held.readings, gauge.cause is None, gauge.cause,
-                   gauge.duration_us // 1000, gauge.run.sampling_us // 1000)  # fmt: skip
+                   gauge.duration_us // 1000, gauge.run.sampling_us // 1000, gauge.centi,
+                   board.sensor is not None)  # fmt: skip
             held.end_due = not self.outbox.record(END_OF_SHAFT, end)
 
 

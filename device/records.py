@@ -6,9 +6,9 @@ kinds. Names of fields would cost heap and are not needed.
 """
 
 PROTOCOL_MAJOR = 2
-PROTOCOL_MINOR = 0
+PROTOCOL_MINOR = 1
 # CRC-64-AVRO of the message schema in Parsing Canonical Form, least significant byte first
-FINGERPRINT = b"\x3d\x29\x88\x66\xe0\xc7\x66\xdb"
+FINGERPRINT = b"\x60\xf1\x0e\xe6\x8b\x6d\x84\x32"
 
 (
     STARTING, HOMING, IDLE, RUNNING, RETRACTING, HOLDING, STANDING, FAULTED, FEEDING, LOADED, SELECTING, RELEASING,
@@ -95,6 +95,8 @@ RECORDS = (
         ("null", "number"),  # free_bytes
         "number",  # longest_turn_us
         ("null", FEEDER_REPORT),  # feeder
+        "boolean",  # sensor
+        ("null", "number"),  # shaft_centi
     ),
     (  # Readings
         "number",  # boot
@@ -120,6 +122,8 @@ RECORDS = (
         ("null", 24),  # cause
         "number",  # duration_ms
         "number",  # sampling_ms
+        ("null", "number"),  # temperature_centi
+        "boolean",  # by_shaft
     ),
     (  # Event
         "number",  # boot

@@ -31,7 +31,7 @@ class Bare:
     GUARDS = 0
     READINGS = COUNT_LIMIT = PRESS_LIMIT = PRESS_SPEED_MAX = DOWN_SPEED_MAX = PRESS_ACCELERATION = HOME_SPEED = 1
     ROTATE_SPEED_MAX = ROTATE_ACCELERATION = misconfigured = 1
-    feeder = free_bytes = None
+    feeder = free_bytes = sensor = None
     press = rotate = Still()
     inputs = home_closed = cell_take = mark_take = install_parts = program_begins = staticmethod(_nothing)
     temperature_centi = staticmethod(lambda: None)

@@ -38,7 +38,9 @@ home_closed()             True if the press's home switch is closed
 mark_take(mark)           counted rotate steps at the next passage of the index mark into mark[0]; False if none
 inputs()                  bits: 1 left end of a shaft on the rollers, 2 right end, 4 a second shaft above it, 8 hopper
                           or 16 slot hold a shaft, 32 something before the chute's sensor, 64 lid open, 128 stop pressed
-temperature_centi()       board's thermometer in 0.01 degC, or None
+temperature_centi()       thermometer of the board's chip in 0.01 degC, or None
+sensor                    None, or the sensor of temperature by the shaft, an object with
+  centi()                 temperature in 0.01 degC, None if the sensor is broken
 program_begins(number, steps)   a program is about to run and nothing moves: collect garbage, or put in what it needs
 read_into(buffer)         bytes the host sent, up to len(buffer); returns how many, never waits
 write(buffer, start, end) send buffer[start:end]; returns how many bytes were taken, never waits
@@ -118,6 +120,7 @@ class Board:
         self.NAME, self.GUARDS, self.misconfigured = [world.keys[key] for key in ("name", "guards", "misconfigured")]
         self.feeder = world if world.places else None
         self.temperature_centi = world.temperature_centi
+        self.sensor = None if world.keys["shaft_centi"] is None else world
         self._first_tick_us = first_tick_us - self.now_us
         self._link = link
         self._heard_us = self.now_us

@@ -16,9 +16,9 @@ FEEDER: dict = {
     "record": None, "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
     "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "home_open": [], "home_closed": [], "reset": [],
     "hang": [],
-    "temperature_centi": "room", "warming_centi_per_h": 0.0, "misconfigured": 0,
+    "temperature_centi": "room", "shaft_centi": None, "no_sensor": [], "warming_centi_per_h": 0.0, "misconfigured": 0,
 }  # fmt: skip
-LASTING = ("lid", "stop", "silent", "noisy", "home_open", "home_closed")
+LASTING = ("lid", "stop", "silent", "noisy", "home_open", "home_closed", "no_sensor")
 NO_FEEDER = {"places": 0, "guards": 0, "hopper": []}
 STROKE_US, GATE_US, SELECT_US = 350000, 150000, 300000
 ROLL_US, FALL_US, PASS_US = 250000, 200000, 60000  # escapement to rollers, rollers to chute, past its sensor
@@ -166,11 +166,19 @@ class World:
         return self._temperature_c + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e11
 
     def temperature_centi(self):
-        """Return what the board's thermometer shows, 0.01 degC: the room unless it is wrong; None without one."""
-        shown = self.keys["temperature_centi"]
+        """Return what the thermometer of the board's chip shows, 0.01 degC, None without one."""
+        return self._shown(self.keys["temperature_centi"])
+
+    def centi(self):
+        """Return what the sensor by the shaft shows, 0.01 degC, None while it is broken."""
+        return None if "no_sensor" in self.lasting else self._shown(self.keys["shaft_centi"])
+
+    def _shown(self, shown):
+        """Return the room's temperature for "room"; another number is off the room by a constant."""
         if shown == "room":
             return math.floor(100 * self.room_c() + 0.5)
-        return None if shown is None else int(shown + self.keys["warming_centi_per_h"] * self._agenda.now_us / 3.6e9)
+        warming = self.keys["warming_centi_per_h"]
+        return shown if shown is None or not warming else int(shown + warming * self._agenda.now_us / 3.6e9)
 
     # What then happens
 

@@ -39,6 +39,7 @@ WIRES = {
     "inputs.stop": ("emergency stop, contact 2", "", "in", "{level}: pressed"),
     "cell.data": ("converter", "DATA (SDA)", "in", "{0[cell][rate]} words a second"),
     "cell.clock": ("converter", "CLOCK (SCL)", "out", "{0[cell][pulses]} pulses a word"),
+    "parts.thermometer.pin": ("thermistor", "free end", "in", "{0[parts][thermometer][ohm_25]} ohm at 25 C"),
     "cell.ready": ("converter", "DRDY", "in", "only with a NAU7802"),
     "parts.feeder.hopper.pin": ("hopper servo", "signal", "out", SERVO.format("hopper")),
     "parts.feeder.slot.pin": ("slot servo", "signal", "out", SERVO.format("slot")),
@@ -62,14 +63,15 @@ class Wire:
 
 
 def default() -> dict[str, Any]:
-    """Return the default configuration with the usual wiring of a feeder."""
+    """Return the default configuration with the usual wiring of a feeder and a thermometer."""
     given: dict[str, Any] = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
-    given["parts"]["feeder"] = json.loads((DEVICE / "parts" / "feeder.json").read_text(encoding="utf-8"))
+    for part in ("feeder", "thermometer"):
+        given["parts"][part] = json.loads((DEVICE / "parts" / f"{part}.json").read_text(encoding="utf-8"))
     return given
 
 
 def wires() -> list[Wire]:
-    """Return all wires of the default configuration and of the usual feeder, in the order of the board's edge."""
+    """Return all wires of the default configuration and of the usual parts, in the order of the board's edge."""
     given = default()
     found = re.search(r"^SERVICE = const\((\d+)\)", (DEVICE / "settings.py").read_text(encoding="utf-8"), re.MULTILINE)
     assert found is not None

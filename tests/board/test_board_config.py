@@ -10,7 +10,7 @@ from device_rig import DEVICE, needs_micropython
 from midspan.base.errors import BoardError, ConfigurationError
 from midspan.board.board_file import checked, sealed, unsealed
 from midspan.board.config import as_text, changed, read_configuration, write_configuration
-from midspan.board.files import CONFIGURATION, default_configuration, default_feeder
+from midspan.board.files import CONFIGURATION, default_configuration, default_part
 from midspan.board.install import install
 from midspan.board.shell import BoardShell
 from places import ROOT
@@ -150,11 +150,18 @@ def test_only_keys_of_the_file_can_be_set(change):
 def test_a_feeder_begins_with_the_usual_wiring_and_can_be_taken_away():
     places = {"places_us": [1000, 2000]}
     fed = changed(DEFAULT, ["parts.feeder.places_us=[1000, 2000]", "parts.feeder.inputs.above=null"])
-    inputs = default_feeder()["inputs"] | {"above": None}
-    assert fed == DEFAULT | {"parts": {"feeder": default_feeder() | places | {"inputs": inputs}}}
+    inputs = default_part("feeder")["inputs"] | {"above": None}
+    assert fed == DEFAULT | {"parts": {"feeder": default_part("feeder") | places | {"inputs": inputs}}}
     checked(json.dumps(fed).encode(), "fed.json")
     plain = changed(fed, ["parts.feeder=null"])
     assert checked(json.dumps(plain).encode(), "plain.json")["parts"] == {"feeder": None}
+
+
+def test_a_thermometer_joins_a_feeder_with_its_usual_wiring():
+    both = changed(DEFAULT, ["parts.feeder.move_ms=300", "parts.thermometer.beta_k=3435"])
+    assert both["parts"]["thermometer"] == default_part("thermometer") | {"beta_k": 3435}
+    assert both["parts"]["feeder"]["move_ms"] == 300
+    checked(json.dumps(both).encode(), "both.json")
 
 
 def test_the_text_says_the_same():

@@ -14,7 +14,8 @@ from places import ROOT
 DEVICE = ROOT / "device"
 PLAIN = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
 FEEDER = json.loads((DEVICE / "parts" / "feeder.json").read_text(encoding="utf-8"))
-FED = PLAIN | {"parts": {"feeder": FEEDER}}
+THERMOMETER = json.loads((DEVICE / "parts" / "thermometer.json").read_text(encoding="utf-8"))
+FED = PLAIN | {"parts": {"feeder": FEEDER, "thermometer": THERMOMETER}}
 WHERE = "mine.json"
 
 
@@ -52,13 +53,13 @@ def refusal(content):
     return caught.value
 
 
-@pytest.mark.parametrize("given", [PLAIN, FED], ids=["plain", "with a feeder"])
+@pytest.mark.parametrize("given", [PLAIN, FED], ids=["plain", "with all parts"])
 def test_the_default_holds_sealed_or_not(given):
     content = json.dumps(given).encode()
     assert checked(content, WHERE) == checked(sealed(content), WHERE) == given
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if name not in ("parts.feeder",)])
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in ("parts.feeder", "parts.thermometer")])
 def test_a_missing_setting_is_named(name):
     assert name in str(refusal(changed(drop=True, **{name.replace(".", "__"): None})))
 
@@ -102,6 +103,10 @@ def test_an_unknown_setting_is_named(name):
         ({"name": "north\nbench"}, ["name"]),
         ({"name": "\ud800"}, ["name"]),
         ({"parts__feeder__selector": 2, "press__step": 21}, ["parts.feeder.selector", "18"]),
+        ({"parts__thermometer__pin": 8, "mark": None}, ["parts.thermometer.pin", "8", "26"]),
+        ({"parts__thermometer__pin": 26}, ["inputs.stop", "parts.thermometer.pin", "26"]),
+        ({"parts__thermometer__ohm_25": 1000, "parts__thermometer__pull_up_ohm": 10_001}, ["10001", "1000"]),
+        ({"parts__thermometer__beta_k": 2499}, ["parts.thermometer.beta_k"]),
         ({"parts__feeder__places_us": []}, ["parts.feeder.places_us"]),
         ({"parts__feeder__places_us": [1000, 399]}, ["parts.feeder.places_us", "399"]),
     ],

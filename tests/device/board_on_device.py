@@ -254,6 +254,29 @@ def check_the_thermometer_reads_the_data_sheets_line():
         assert abs(real_board.temperature_centi() - 100 * celsius) < 60, real_board.temperature_centi()
 
 
+def check_a_chip_that_would_not_run_so_warm_has_no_thermometer():
+    chip.converter = Ticking([1])
+    real_board = whole()
+    for reading in (0, 65535):
+        machine.ADC.reading = reading
+        assert real_board.temperature_centi() is None
+
+
+def check_a_thermistor_reads_its_makers_table_and_a_broken_wire_reads_nothing():
+    chip.converter = Ticking([1])
+    given = {"pin": 28, "pull_up_ohm": 10000, "ohm_25": 10000, "beta_k": 3977}
+    assert whole().sensor is None
+    assert whole(parts__thermometer=None).sensor is None
+    sensor = whole(parts__thermometer=given).sensor
+    # 10 kilohm, B25/85 = 3977 K: a common table of such a part (from memory); B alone follows it to 0.8 K.
+    for celsius, ohm in ((0, 32650), (10, 19900), (20, 12490), (25, 10000), (30, 8057), (40, 5327), (50, 3603)):
+        machine.ADC.at_pin[28] = int(4096 * ohm / (ohm + 10000)) << 4
+        assert abs(sensor.centi() - 100 * celsius) < 80, (celsius, sensor.centi())
+    for reading in (0, 16, 65535, 65520):
+        machine.ADC.at_pin[28] = reading
+        assert sensor.centi() is None, reading
+
+
 def check_free_memory_is_told_once_a_program_has_begun_and_is_the_least():
     chip.converter = Ticking([1])
     real_board = whole()

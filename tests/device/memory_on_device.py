@@ -164,7 +164,7 @@ board.mechanics = tape = Tape(board.mechanics)
 tape.words_at = tape.intervals_at = 0
 device = Device(board)
 run_to(IDLE)
-say(GREET, 2, 0, FINGERPRINT)
+say(GREET, 2, 1, FINGERPRINT)
 for program in before:
     line.order(*program)
     hear()

@@ -19,7 +19,8 @@ import settings  # isort: skip  # the device's, on the path by now
 
 PLAIN: dict[str, Any] = json.loads((DEVICE / "board.json").read_text(encoding="utf-8"))
 FEEDER: dict[str, Any] = json.loads((DEVICE / "parts" / "feeder.json").read_text(encoding="utf-8"))
-FED = PLAIN | {"parts": {"feeder": FEEDER}}
+THERMOMETER: dict[str, Any] = json.loads((DEVICE / "parts" / "thermometer.json").read_text(encoding="utf-8"))
+FED = PLAIN | {"parts": {"feeder": FEEDER, "thermometer": THERMOMETER}}
 
 
 def load(tmp_path: Path, content: bytes) -> dict[str, Any]:
@@ -70,7 +71,15 @@ def test_a_missing_file_is_named() -> None:
 
 
 SINGLE = {f"{motor}.{wire}" for motor in ("press", "rotate") for wire in ("step", "direction")}
-SINGLE |= {"uart.tx", "uart.rx", "cell.data", "cell.clock", "cell.ready", "parts.feeder.selector"}
+SINGLE |= {
+    "uart.tx",
+    "uart.rx",
+    "cell.data",
+    "cell.clock",
+    "cell.ready",
+    "parts.feeder.selector",
+    "parts.thermometer.pin",
+}
 
 
 def pins(section: dict[str, Any], path: str = "") -> list[tuple[str, int]]:
@@ -91,7 +100,7 @@ PINS = pins(FED)
 
 
 def test_every_pin_of_the_default_is_another() -> None:
-    assert len(PINS) == len({pin for _, pin in PINS}) == 24
+    assert len(PINS) == len({pin for _, pin in PINS}) == 25
 
 
 @pytest.mark.parametrize("name", [name for name, _ in PINS])

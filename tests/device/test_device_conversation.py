@@ -73,7 +73,7 @@ def test_the_longest_identify_fits_the_room_kept_for_a_record() -> None:
     rig.link.taken = 0
     rig.run(0.1)
     begun = rig.device.outbox._end
-    rig.send("Greet", protocol_major=2, protocol_minor=0, fingerprint=records.FINGERPRINT)
+    rig.send("Greet", protocol_major=2, protocol_minor=1, fingerprint=records.FINGERPRINT)
     rig.run(0.1)
     assert 300 < rig.device.outbox._end - begun <= outbox.RECORD_BYTES
 

@@ -252,7 +252,7 @@ def _measured_over(host: int) -> list[tuple[str, dict[str, Any]]]:
             said.extend(record(data) for _, data in unframed(whole))
             os.write(host, framed(0, datum("Command", {"order": "KEEP_ALIVE"})))
 
-    os.write(host, framed(0, datum("Greet", {"protocol_major": 2, "protocol_minor": 0, "fingerprint": FINGERPRINT})))
+    os.write(host, framed(0, datum("Greet", {"protocol_major": 2, "protocol_minor": 1, "fingerprint": FINGERPRINT})))
     listen("IDLE")
     os.write(host, framed(1, datum("Program", {"shaft": 3, "stand": False, "steps": standard_steps()})))
     listen("EndOfShaft")

@@ -45,7 +45,7 @@ def calibration(**fields: Any) -> Request:
     return program(3, bench_step(readings=4, **fields), stand=True)
 
 
-GREET: Request = ("Greet", {"protocol_major": 2, "protocol_minor": 0, "fingerprint": FINGERPRINT})
+GREET: Request = ("Greet", {"protocol_major": 2, "protocol_minor": 1, "fingerprint": FINGERPRINT})
 CYCLE: Request = program(1, *standard_steps(turn_steps=200, zero_readings=4))
 KEEP_ALIVE, STOP, CLEAR = map(command, ("KEEP_ALIVE", "STOP", "CLEAR_FAULT"))
 REQUESTS: tuple[Request, ...] = (

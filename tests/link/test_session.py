@@ -351,7 +351,8 @@ def test_a_shaft_without_any_reading_is_a_run_too() -> None:
 
 
 EMPTY = {"readings": 0, "lateness_us": [], "rotate_steps": [], "press_steps": [], "counts": []}
-END = {"shaft": SHAFT, "complete": True, "cause": None, "duration_ms": 900, "sampling_ms": 700}
+END = {"shaft": SHAFT, "complete": True, "cause": None, "duration_ms": 900, "sampling_ms": 700,
+       "temperature_centi": None, "by_shaft": False}  # fmt: skip
 ONE_BLOCK = {**END, "blocks": 1, "readings": 3}
 INT_MAX = 2**31 - 1
 
@@ -606,7 +607,7 @@ def test_a_foreign_version_is_refused_and_both_are_named(changes: dict) -> None:
     gauge.identify.update(changes)
     talk = Talk(gauge).greeted()
     failure = talk.failure()
-    theirs = f"{gauge.identify['protocol_major']}.0 (schema {gauge.identify['fingerprint'].hex()})"
+    theirs = f"{gauge.identify['protocol_major']}.1 (schema {gauge.identify['fingerprint'].hex()})"
     ours = f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR} (schema {fingerprint().hex()})"
     assert (type(failure), failure.code) == (ProtocolError, "other_version")
     assert all(version in str(failure) for version in (theirs, ours))
@@ -648,7 +649,7 @@ def test_another_instrument_that_chatters() -> None:
 
 def test_a_host_on_the_other_end() -> None:
     talk = Talk().greeted()
-    talk.gauge.say("Greet", protocol_major=2, protocol_minor=0, fingerprint=fingerprint())
+    talk.gauge.say("Greet", protocol_major=2, protocol_minor=1, fingerprint=fingerprint())
     talk.step()
     assert talk.failure().code == "wrong_way"
 

@@ -33,9 +33,9 @@ from midspan.wire.records import (
 SHAFT, OTHER = 4, 5
 BOOT = 4
 KNOWN = Identify(
-    2, 0, schema.fingerprint(), "bench", "1", "none", BOOT, State.LOADED, None, 0, 0, 12500, -(2**23), 2**23 - 1,
+    2, 1, schema.fingerprint(), "bench", "1", "none", BOOT, State.LOADED, None, 0, 0, 12500, -(2**23), 2**23 - 1,
     1_500_000, 90_000, 12_000, 6400, 40_000, 2000, 8000, 3000, 2400, 3, None, 2100, None, 900,
-    FeederReport(SHAFT, True, True, True, 9, None),
+    FeederReport(SHAFT, True, True, True, 9, None), False, None,
 )  # fmt: skip
 
 
@@ -48,7 +48,10 @@ def a_block(shaft: int, number: int, first: int, count: int = 5000) -> Readings:
 
 
 def an_end(shaft: int, blocks: int, readings: int) -> EndOfShaft:
-    return EndOfShaft(BOOT, shaft, blocks, readings, complete=True, cause=None, duration_ms=900, sampling_ms=700)
+    return EndOfShaft(
+        BOOT, shaft, blocks, readings, complete=True, cause=None, duration_ms=900, sampling_ms=700,
+        temperature_centi=None, by_shaft=False,
+    )  # fmt: skip
 
 
 def under_way(numbers: set[int], end: EndOfShaft | None = None) -> Blocks:

@@ -17,7 +17,7 @@ LIMITS = {
     "rotate_speed_most": 4_000,
     "rotate_acceleration": 24_000,
     "readings_most": 4_000,
-    **dict.fromkeys(("held_shaft", "fault", "temperature_centi", "free_bytes", "feeder")),
+    **dict.fromkeys(("held_shaft", "fault", "temperature_centi", "free_bytes", "feeder", "shaft_centi")),
 }
 
 

@@ -16,12 +16,13 @@ from midspan.wire.records import Phase
 
 SCHEMA = fastavro.parse_schema(schema.message_source())
 IDENTIFY = {
-    "protocol_major": 2, "protocol_minor": 0, "fingerprint": schema.fingerprint(), "gauge": "scripted",
+    "protocol_major": 2, "protocol_minor": 1, "fingerprint": schema.fingerprint(), "gauge": "scripted",
     "firmware": "9.9", "runtime": "script", "boot": 77, "state": "IDLE", "held_shaft": None, "held_blocks": 0,
     "tick_us": 5, "interval_us": 12500, "count_min": -8388608, "count_max": 8388607, "count_limit": 1_500_000,
     "press_limit_steps": 90000, "press_speed_most": 12000, "down_speed_most": 6400, "press_acceleration": 40000,
     "rotate_speed_most": 2000, "rotate_acceleration": 8000, "silence_ms": 4000, "readings_most": 2400, "guards": 0,
     "fault": None, "temperature_centi": None, "free_bytes": None, "longest_turn_us": 900, "feeder": None,
+    "sensor": False, "shaft_centi": None,
 }  # fmt: skip
 FEEDER = {"in_gauge": None, "seated": False, "hopper": False, "slot": False, "places": 6, "last_release": None}
 FROM_DEVICE = ("Readings", "EndOfShaft", "Event", "Fault", "Reply")
@@ -171,5 +172,5 @@ class ScriptedGauge:
         self.say(
             "EndOfShaft", shaft=self.identify["held_shaft"], blocks=len(self.held), complete=self.complete,
             readings=sum(len(item["counts"]) for item in self.held), cause=self.cause, duration_ms=900,
-            sampling_ms=700,
+            sampling_ms=700, temperature_centi=1875, by_shaft=True,
         )  # fmt: skip

@@ -11,7 +11,7 @@ MADE = "tests/wire/make_vectors.py with fastavro, cobs and zlib"
 LARGEST_BODY = 1530
 
 IDENTIFY = {
-    "protocol_major": 2, "protocol_minor": 0, "fingerprint": "0102030405060708", "gauge": "bench gauge",
+    "protocol_major": 2, "protocol_minor": 1, "fingerprint": "0102030405060708", "gauge": "bench gauge",
     "firmware": "0.1.0", "runtime": "µPython on a bench", "boot": 1073741823, "state": "HOLDING",
     "held_shaft": 41, "held_blocks": 63, "tick_us": 1073741823, "interval_us": 12500, "count_min": -8388608,
     "count_max": 8388607, "count_limit": 1200000, "press_limit_steps": 64000, "press_speed_most": 12000,
@@ -22,6 +22,7 @@ IDENTIFY = {
         "in_gauge": 41, "seated": True, "hopper": True, "slot": False, "places": 6,
         "last_release": {"shaft": 40, "place": 2, "done": True, "passed": 1},
     },
+    "sensor": True, "shaft_centi": 1875,
 }  # fmt: skip
 BOOT = 5
 # Numbers of phase.avsc
@@ -62,7 +63,8 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("an identify record", "Identify", IDENTIFY),
     ("an identify record that holds nothing", "Identify",
      {**IDENTIFY, "state": "IDLE", "held_shaft": None, "held_blocks": 0, "boot": 0, "gauge": "g", "guards": 0,
-      "temperature_centi": None, "free_bytes": None, "longest_turn_us": 0, "feeder": None}),
+      "temperature_centi": None, "free_bytes": None, "longest_turn_us": 0, "feeder": None,
+      "sensor": False, "shaft_centi": None}),
     ("one reading", "Readings", block(([0], [16], [800], [-5]))),
     ("three readings with falling values", "Readings",
      block(([0, 40, -40], [500, -16, -16], [21000, -64, -65], [8388607, -16777215, 16777215]),
@@ -75,10 +77,10 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
     ("sixty-four readings", "Readings", long_block()),
     ("a whole shaft's end", "EndOfShaft",
      {"boot": BOOT, "shaft": 7, "blocks": 42, "readings": 2600, "complete": True, "cause": None,
-      "duration_ms": 41230, "sampling_ms": 32500}),
+      "duration_ms": 41230, "sampling_ms": 32500, "temperature_centi": 1875, "by_shaft": True}),
     ("the end of a shaft cut short", "EndOfShaft",
      {"boot": 1073741823, "shaft": 8, "blocks": 0, "readings": 0, "complete": False, "cause": "NO_CONTACT",
-      "duration_ms": 5100, "sampling_ms": 500}),
+      "duration_ms": 5100, "sampling_ms": 500, "temperature_centi": None, "by_shaft": False}),
     ("an event with a shaft", "Event",
      {"boot": BOOT, "tick_us": 1, "previous": "IDLE", "state": "RUNNING", "shaft": 8589934592}),
     ("an event without a shaft", "Event",
@@ -88,7 +90,7 @@ RECORDS: list[tuple[str, str, dict[str, Any]]] = [
       "detail": -8388608}),
     ("an acceptance", "Reply", {"boot": BOOT, "to_sequence": 65535, "refusal": None, "field": ""}),
     ("a refusal", "Reply", {"boot": BOOT, "to_sequence": 0, "refusal": "OUT_OF_RANGE", "field": "3.press_speed"}),
-    ("a greeting", "Greet", {"protocol_major": 2, "protocol_minor": 0, "fingerprint": "ff00ff00ff00ff00"}),
+    ("a greeting", "Greet", {"protocol_major": 2, "protocol_minor": 1, "fingerprint": "ff00ff00ff00ff00"}),
     ("a program of one step", "Program", {"shaft": 7, "stand": False, "steps": [STEP]}),
     ("a program of six steps that stands", "Program", {"shaft": 1073741823, "stand": True, "steps": CYCLE}),
     ("keep alive", "Command", {"order": "KEEP_ALIVE"}),

@@ -12,7 +12,7 @@ from midspan.link import session_events as out
 from midspan.link.session import Session
 from midspan.link.session_states import SessionState
 from midspan.wire import codec, framing
-from midspan.wire.records import PROTOCOL_MAJOR, Identify
+from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Identify
 from places import ROOT
 
 VERSION_1 = json.loads((ROOT / "tests" / "data" / "version_1_frames.json").read_text(encoding="utf-8"))
@@ -31,7 +31,8 @@ def test_a_gauge_of_version_1_is_refused_with_both_versions_and_what_to_do(frame
     assert isinstance(failed, out.Failed)
     assert isinstance(failed.error, ProtocolError)
     assert failed.error.code == "other_version"
-    for part in (f"1.0 (schema {frame['datum']['fingerprint']})", f"{PROTOCOL_MAJOR}.0", "midspan board install"):
+    ours = f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}"
+    for part in (f"1.0 (schema {frame['datum']['fingerprint']})", ours, "midspan board install"):
         assert part in str(failed.error)
     assert session.state is SessionState.APART
 
@@ -56,9 +57,9 @@ def test_a_host_of_version_1_finds_the_version_where_it_looks_for_it() -> None:
     """It reads the branch, two whole numbers as zig-zag varints and eight bytes, and nothing behind them."""
     from make_vectors import IDENTIFY, body_of
 
-    body = body_of("Identify", {**IDENTIFY, "fingerprint": wire.FINGERPRINT.hex()})
+    body = body_of("Identify", {**IDENTIFY, "protocol_minor": PROTOCOL_MINOR, "fingerprint": wire.FINGERPRINT.hex()})
     assert isinstance(codec.unpack(body), Identify)
-    assert body[:11] == bytes([0, 2 * PROTOCOL_MAJOR, 0]) + wire.FINGERPRINT
+    assert body[:11] == bytes([0, 2 * PROTOCOL_MAJOR, 2 * PROTOCOL_MINOR]) + wire.FINGERPRINT
 
 
 def test_a_gauge_of_this_version_answers_a_greeting_of_version_1_and_refuses_what_follows() -> None:

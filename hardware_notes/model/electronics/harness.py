@@ -32,7 +32,7 @@ HOME_X, STOP_X, LID_Y, LID_Z = -52.0, 456.0, -120.0, 366.0  # where wires rise b
 MOTOR_ENDS = ((40.0, -33.6, 400.0), (446.0, -21.6, 52.0))  # at the sides of press and rotate motor
 HIGH = 200.0
 CELL_LOOP, CELL_END = (-140.0, -65.0), 150.0  # x and y of the cell's cable's bends, height where it ends
-NOT_WIRED = ("uart.", "cell.ready", "service", "parts.feeder")  # with the file as it comes, without a feeder
+NOT_WIRED = ("uart.", "cell.ready", "service", "parts.")  # with the file as it comes, without a part
 ENABLE = Link("enable, on to the second", End("press driver", "EN"), End("rotate driver", "EN"), "out")
 
 

@@ -22,6 +22,8 @@ LATEST_MS = 32_503_680_000_000  # the year 3000
 FARTHEST = 2**40  # microsteps or counts: many changes of 32 bits add up to more than 32 bits
 COLDEST_CENTI, HOTTEST_CENTI = -10_000, 20_000  # farther than any electronics work
 
+SHAFT, BOARD = "SHAFT", "BOARD"  # thermometers of protocol/raw_run.avsc
+
 PHASES = tuple(phase.name for phase in Phase)
 
 

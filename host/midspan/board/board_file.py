@@ -21,6 +21,7 @@ VERSION = 2
 SEAL = b"#crc32 "
 SERVICE = 22  # pin of the service jumper, which has to work whatever the file says
 EDGE = frozenset((*range(SERVICE), 26, 27, 28))  # the other GPIO of a Pico's edge (its data sheet)
+ANALOG = frozenset((26, 27, 28))  # pins with a converter of voltage (the chip's data sheet)
 SPEED_MOST = 32767  # microsteps a second: its square still is a small integer on the chip
 LOOP_MS = 10  # longest turn of the board's loop while the press moves
 SERVO_SHARE = 16  # pins so far apart have the same pulse generator (the chip's data sheet)
@@ -154,10 +155,31 @@ class _Feeder(Section):
         return self
 
 
+class _Thermometer(Section):
+    """Thermistor by the shaft, from its pin to ground, and the resistor from the pin to 3.3 V."""
+
+    pin: Pin
+    pull_up_ohm: int = Field(ge=1000, le=100_000)
+    ohm_25: int = Field(ge=1000, le=200_000)
+    beta_k: int = Field(ge=2500, le=5000)
+
+    @model_validator(mode="after")
+    def _together(self) -> _Thermometer:
+        """Return the thermometer if its settings go together, or raise ValueError."""
+        if self.pin not in ANALOG:
+            raise ValueError(f"parts.thermometer.pin = {self.pin}: measures no voltage; choose 26, 27 or 28")
+        if not 0.1 <= self.ohm_25 / self.pull_up_ohm <= 10:
+            raise ValueError(
+                f"parts.thermometer.pull_up_ohm = {self.pull_up_ohm}: is more than ten times off ohm_25 = {self.ohm_25}"
+            )
+        return self
+
+
 class _Parts(Section):
     """Parts that a plain gauge lacks."""
 
     feeder: _Feeder | None = None
+    thermometer: _Thermometer | None = None
 
 
 class BoardFile(Section):
@@ -192,7 +214,7 @@ class BoardFile(Section):
     inputs : Section
         Lid and emergency stop.
     parts : Section
-        Feeder, or nothing.
+        Feeder and thermometer by the shaft, where the gauge has them.
     """
 
     version: int = Field(ge=VERSION, le=VERSION)

@@ -49,5 +49,5 @@ def limits_of(file: BoardFile) -> Identify:
         rotate_speed_most=limits.rotate_rpm * gear.rotate_steps_per_turn // 60,
         rotate_acceleration=limits.rotate_rpm_s * gear.rotate_steps_per_turn // 60, silence_ms=0,
         readings_most=limits.readings, guards=0, fault=None, temperature_centi=None, free_bytes=None,
-        longest_turn_us=0, feeder=None,
+        longest_turn_us=0, feeder=None, sensor=False, shaft_centi=None,
     )  # fmt: skip

@@ -10,12 +10,12 @@ from typing import Any
 from midspan.base.errors import BoardError, ConfigurationError
 from midspan.base.files import bytes_of
 from midspan.board.board_file import checked, sealed, unsealed
-from midspan.board.files import CONFIGURATION, default_feeder
+from midspan.board.files import CONFIGURATION, default_part
 from midspan.board.shell import BoardShell
 
 TRIAL = "board.new"
 LARGEST_BYTES = 100_000
-FEEDER = "parts.feeder"
+OPTIONAL = ("feeder", "thermometer")  # sections under parts, each with a file of its usual wiring
 
 
 def read_configuration(shell: BoardShell) -> dict[str, Any]:
@@ -47,7 +47,7 @@ def read_configuration(shell: BoardShell) -> dict[str, Any]:
 
 
 def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, Any]:
-    """Return a copy of a configuration with some values replaced; a feeder begins with the usual wiring.
+    """Return a copy of a configuration with some values replaced; an optional part begins with its usual wiring.
 
     Parameters
     ----------
@@ -74,8 +74,9 @@ def changed(configuration: dict[str, Any], changes: Iterable[str]) -> dict[str, 
     result: dict[str, Any] = json.loads(json.dumps(configuration))
     for change in changes:
         key, sign, value = change.partition("=")
-        if f"{key.strip()}.".startswith(f"{FEEDER}.") and result.get("parts", {}).get("feeder") is None:
-            result["parts"] = {"feeder": default_feeder()}
+        for part in OPTIONAL:
+            if f"{key.strip()}.".startswith(f"parts.{part}.") and result.get("parts", {}).get(part) is None:
+                result["parts"] = {**result.get("parts", {}), part: default_part(part)}
         *sections, last = key.strip().split(".")
         place: Any = result
         for section in sections:

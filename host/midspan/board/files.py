@@ -154,15 +154,20 @@ def default_configuration() -> bytes:
     return sealed((data_folder("device") / CONFIGURATION).read_bytes())
 
 
-def default_feeder() -> dict[str, Any]:
-    """Return the settings that a feeder begins with.
+def default_part(name: str) -> dict[str, Any]:
+    """Return the settings that an optional part begins with.
+
+    Parameters
+    ----------
+    name : str
+        Its name, `feeder` or `thermometer`.
 
     Returns
     -------
     dict[str, Any]
-        Section `parts.feeder` of a board's file.
+        Its section under `parts` of a board's file.
     """
-    text = (data_folder("device") / PARTS / "feeder.json").read_text(encoding="utf-8")
+    text = (data_folder("device") / PARTS / f"{name}.json").read_text(encoding="utf-8")
     settings: dict[str, Any] = json.loads(text)
     return settings
 

@@ -29,9 +29,10 @@ ASK_CHIP = (
 REMOVE = "import os\nfor name in {}:\n    try:\n        os.remove(name)\n    except OSError:\n        pass\n"
 # Loads every module afresh except the board's own, which would take hold of the pins.
 LOAD = """
-import json, sys
+import gc, json, sys
 for name in {modules}:
     sys.modules.pop(name, None)
+gc.collect()  # both generations of modules at once would leave no piece of the heap that is long enough
 import {main}, records
 (firmware,) = {{module.FIRMWARE for module in sys.modules.values() if hasattr(module, 'FIRMWARE')}}
 print(json.dumps([firmware, records.PROTOCOL_MAJOR, records.PROTOCOL_MINOR]))

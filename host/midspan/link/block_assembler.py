@@ -10,7 +10,7 @@ from operator import attrgetter
 import numpy as np
 import numpy.typing as npt
 
-from midspan.archive.raw_run import RawRun
+from midspan.archive.raw_run import BOARD, SHAFT, RawRun
 from midspan.base.errors import ArchiveError, ProtocolError
 from midspan.wire.readings import Integers, absolute, block_name, offset_us, status_of
 from midspan.wire.records import EndOfShaft, Identify, Phase, Readings
@@ -252,8 +252,8 @@ class Blocks:
             duration_ms=end.duration_ms,
             sampling_ms=end.sampling_ms,
             interval_us=self.identify.interval_us,
-            temperature_centi=self.identify.temperature_centi,
-            temperature_source=None if self.identify.temperature_centi is None else "BOARD",
+            temperature_centi=end.temperature_centi,
+            temperature_source=None if end.temperature_centi is None else SHAFT if end.by_shaft else BOARD,
             segments=_segments(blocks),
             tick_us=_ticks_us([block for block in blocks if block.counts]),
             rotate_steps=_concatenated([absolute(block.rotate_steps, len(block.counts)) for block in blocks]),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 
 PROTOCOL_MAJOR = 2
-PROTOCOL_MINOR = 0
+PROTOCOL_MINOR = 1
 
 
 class State(IntEnum):
@@ -328,7 +328,8 @@ class Identify:
         Reason why the device is FAULTED, or why the last feed, release or program did not go as ordered; None if it
         did. The next order or acknowledgement clears it.
     temperature_centi : int or None
-        Temperature of the board in hundredths of a degree Celsius; None if it has no thermometer.
+        Temperature of the board's chip, some degrees above the room, in hundredths of a degree Celsius; None if it has
+        no thermometer.
     free_bytes : int or None
         Least free memory that a collection left since the start, in bytes; None if the device cannot tell. None is
         forced while something moves. 0 or more.
@@ -336,6 +337,11 @@ class Identify:
         Longest turn of the device's loop while something moved since the start, in microseconds. 0 or more.
     feeder : FeederReport or None
         What the feeder sees; None on a gauge without feeder.
+    sensor : bool
+        True if the gauge has a sensor of temperature by the shaft.
+    shaft_centi : int or None
+        Temperature by the shaft in hundredths of a degree Celsius; None if the sensor is broken or there is none.
+        -10000 to 20000.
     """
 
     protocol_major: int
@@ -367,6 +373,8 @@ class Identify:
     free_bytes: int | None
     longest_turn_us: int
     feeder: FeederReport | None
+    sensor: bool
+    shaft_centi: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -453,6 +461,12 @@ class EndOfShaft:
         Time from the start of the program to its end in milliseconds. 0 or more.
     sampling_ms : int
         Part of duration_ms in which good readings were taken, in milliseconds. 0 or more.
+    temperature_centi : int or None
+        Temperature at the end of the program in hundredths of a degree Celsius; None if the sensor by the shaft is
+        broken, or if there is neither a sensor nor a thermometer of the board. -10000 to 20000.
+    by_shaft : bool
+        True if the gauge has a sensor by the shaft and temperature_centi is from it, false if it is from the chip of
+        the board, some degrees above the room.
     """
 
     boot: int
@@ -463,6 +477,8 @@ class EndOfShaft:
     cause: FaultCode | None
     duration_ms: int
     sampling_ms: int
+    temperature_centi: int | None
+    by_shaft: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -747,6 +763,7 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
         "temperature_centi": (-2147483648, 2147483647),
         "free_bytes": (0, 2147483647),
         "longest_turn_us": (0, 2147483647),
+        "shaft_centi": (-10000, 20000),
     },
     Readings: {
         "boot": (0, 1073741823),
@@ -769,6 +786,7 @@ RANGES: dict[type, dict[str, tuple[int, int]]] = {
         "readings": (0, 2147483647),
         "duration_ms": (0, 2147483647),
         "sampling_ms": (0, 2147483647),
+        "temperature_centi": (-10000, 20000),
     },
     Event: {
         "boot": (0, 1073741823),
