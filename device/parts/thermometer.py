@@ -31,5 +31,5 @@ class Thermometer:
         beta = given["beta_k"]
         share = given["pull_up_ohm"] / given["ohm_25"] * level / (_FULL - level)
         below = 20 * beta + 5963 * log(share)  # 5963 / 20 = 298.15
-        centi = int(100 * 5963 * beta / below) - 27315 if below > beta else 30000
+        centi = int(100 * (5963 * beta / below)) - 27315 if below > beta else 30000
         return centi if -4000 <= centi <= 8500 else None  # a broken wire looks colder, a short hotter

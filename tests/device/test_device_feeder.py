@@ -180,6 +180,24 @@ def test_identify_tells_the_thermometer() -> None:
     assert rig_with(temperature_centi=None).greet()["temperature_centi"] is None
 
 
+@pytest.mark.parametrize(
+    ("thermometers", "end", "answer"),
+    [
+        ({}, (2100, False), (2100, False, None)),
+        ({"temperature_centi": None}, (None, False), (None, False, None)),
+        ({"temperature_centi": 2815, "shaft_centi": 1875}, (1875, True), (2815, True, 1875)),
+        ({"shaft_centi": 1875, "no_sensor": [[0, 1e6]]}, (None, True), (2100, True, None)),
+    ],
+)
+def test_the_end_has_the_temperature_by_the_shaft_or_else_the_chips(
+    thermometers: dict[str, Any], end: tuple[Any, ...], answer: tuple[Any, ...]
+) -> None:
+    rig = rig_with(hands=[[5, 3, "rollers"]], **thermometers)
+    rig.run(MOST_S)
+    assert put(rig.measure(3), "temperature_centi", "by_shaft") == end
+    assert put(rig.greet(), "temperature_centi", "sensor", "shaft_centi") == answer
+
+
 # Repeats and refusals
 
 

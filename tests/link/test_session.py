@@ -761,3 +761,10 @@ def test_sessions_of_one_line_agree_on_the_run() -> None:
     smooth, rough = Talk().ordered().run(), Talk(lose(("Readings", 2), ("EndOfShaft", 1))).ordered().run()
     assert smooth.found(out.Finished)[0].run == rough.found(out.Finished)[0].run
     assert replace(smooth.session.identify, boot=0) == replace(rough.session.identify, boot=0, state=State.IDLE)
+
+
+def test_a_run_has_the_temperature_of_its_end_and_which_thermometer_it_was() -> None:
+    gauge = ScriptedGauge()
+    gauge.identify.update(temperature_centi=2700, sensor=True, shaft_centi=1200)  # before the run
+    (finished,) = Talk(gauge).ordered().run().found(out.Finished)
+    assert (finished.run.temperature_c, finished.run.temperature_source) == (18.75, "SHAFT")

@@ -207,7 +207,7 @@ class Rig:
 
     def greet(self, **changes: Any) -> dict[str, Any]:
         """Greet and return the Identify that answers."""
-        fields = {"protocol_major": 2, "protocol_minor": 0, "fingerprint": FINGERPRINT} | changes
+        fields = {"protocol_major": 2, "protocol_minor": 1, "fingerprint": FINGERPRINT} | changes
         self.send("Greet", **fields)
         self.run(0.1)
         return self.last("Identify")
