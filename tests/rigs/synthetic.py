@@ -77,6 +77,39 @@ def _vertical_ratio(group):
 
 
 @lru_cache(4096)
+def _leaning_law(rim, friction):
+    """Return the spline of P L^2 / EI over 48 u against u for leaning reactions and a shaft that rolls off rims.
+
+    `rim` is the height of the shaft's axis above the rims' centres over the span, `friction` the pull along the shaft
+    over the reaction. The slope is counted from the direction square to the reaction, where it begins at -arctan
+    (friction); half the span is what is left between the points of the axis above the rims.
+    """
+    length = np.sqrt(np.linspace(0.004, 0.95, 90))
+    start = -math.atan(friction)
+    state = np.zeros((4, len(length)))  # slope, curvature, distance along and across that direction
+    state[0] = start
+    step = length / 200
+
+    def change(y):
+        return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
+
+    for _ in range(200):
+        a = change(state)
+        b = change(state + step / 2 * a)
+        c = change(state + step / 2 * b)
+        d = change(state + step * c)
+        state = state + step / 6 * (a + 2 * b + 2 * c + d)
+    end, _, along, across = state
+    half = along * np.cos(end) + across * np.sin(end)
+    drop = along * np.sin(end) - across * np.cos(end)
+    slope = end - start
+    # Half the distance of the rims is longer than that of the axis by rho sin(slope); the axis sinks by rho (1 - cos).
+    whole = 2 * half / (1 - 2 * rim * np.sin(slope))
+    ratio = drop / whole + rim * (1 - np.cos(slope))
+    return CubicSpline(np.append(0.0, ratio), np.append(1.0, 2 * whole**2 * np.cos(end) / (48 * ratio)))
+
+
+@lru_cache(4096)
 def _law(vertical):
     """Return the spline of a support condition: a bound (0 or 1), or a mixture of the deflections at both bounds."""
     if vertical in (0.0, 1.0):
@@ -126,6 +159,9 @@ class Gauge:
     spikes: float = 0.0  # share of readings hit by a spike
     linearity_n: float = 0.0  # error of the cell at the standard load; it grows with the square of the load
     vertical: float = 0.0  # 0: frictionless supports; 1: reactions stay vertical
+    rim_mm: float = 0.0  # height of the shaft's axis above the centres of the rims
+    friction: float = 0.0  # pull along the shaft over the reaction of a support; above 0 it stiffens
+    lost: float = 0.0  # share of the deflection that a head off midspan does not see
     height_mm: float = 0.0  # how much higher than expected every shaft lies
     oval_mm: tuple[float, float] = (0.0, 0.0)  # out of round: cosine and sine parts of twice a turn
     stages: tuple[float, ...] = ()  # the converter's filter: moving averages one after another, lengths in conversions
@@ -143,6 +179,7 @@ class Shaft:
     bow_mm: float = 0.1
     bow_deg: float = 200.0
     hysteresis: float = 0.0
+    crept: float = 0.0  # how far the force at the full depth is off, in what the light one loses by hysteresis
     number: int = 1
 
 
@@ -178,15 +215,22 @@ def _press(gauge, steps):
 
 def _force(gauge, shaft, travel_mm, angle):
     """Return the force at each angle with the head at a distance below its first contact with a straight shaft, N."""
-    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, gauge.vertical)
+    mean_ei, part = _section(shaft.spine_thou, shaft.spread_thou, 0.0)
     ei = mean_ei * (1 + part * np.cos(2 * (angle - np.radians(shaft.stiff_side_deg))))
     surface = gauge.height_mm + shaft.bow_mm * np.cos(angle - np.radians(shaft.bow_deg))
     surface = surface + gauge.oval_mm[0] * np.cos(2 * angle) + gauge.oval_mm[1] * np.sin(2 * angle)
     force = np.zeros_like(angle)
     for _ in range(12):  # each step shrinks the error by the ratio of frame to shaft compliance, at most 2 %
         bend = travel_mm + surface - gauge.give_mm_per_n * force
-        force = load_for(bend / gauge.span_mm, gauge.vertical) * ei / gauge.span_mm**2
+        force = _group(gauge, bend / gauge.span_mm / (1 - gauge.lost)) * ei / gauge.span_mm**2
     return force
+
+
+def _group(gauge, ratio):
+    """Return the P L^2 / EI that deflects a shaft by a share of its span on the supports of a gauge."""
+    if gauge.vertical or not (gauge.rim_mm or gauge.friction):
+        return load_for(ratio, gauge.vertical)
+    return 48 * ratio * _leaning_law(gauge.rim_mm / gauge.span_mm, gauge.friction)(ratio)
 
 
 CONTACT_STEPS = 2000
@@ -318,6 +362,8 @@ def raw_run(
         values = _force(gauge, shaft, travel, 2 * np.pi * steps / period) if turning else np.zeros(number)
         if phase is Phase.LIGHT_AGAIN:
             values = values * (1 - shaft.hysteresis)
+        elif phase is Phase.FULL:
+            values = values + shaft.crept * shaft.hysteresis * LOAD_N * depth[Phase.LIGHT] / depth[phase]
         rotate.append(steps)
         press.append(np.full(number, down))
         force.append(values)
@@ -353,11 +399,13 @@ def raw_run(
     )
 
 
-def paper_calibration(**changes):
-    """Return the calibration of the default gauge, without error; `changes` are sections with the keys to replace."""
+def paper_calibration(edges=KNIFE_EDGES, **changes):
+    """Return the calibration of the default gauge, without error; `changes` are sections with the keys to replace.
+
+    With empty `edges` it has the rims, temperatures and other sins of the example calibration.
+    """
     sections = {
-        name: {**EXAMPLE.get(name, {}), **KNIFE_EDGES.get(name, {}), **changes.get(name, {})}
-        for name in (*EXAMPLE, *changes)
+        name: {**EXAMPLE.get(name, {}), **edges.get(name, {}), **changes.get(name, {})} for name in (*EXAMPLE, *changes)
     }
     sections["calibration"]["gauge"] = "paper"
     return Calibration.model_validate(sections)
@@ -372,27 +420,38 @@ def drawn_shaft(rng, number):
         bow_mm=rng.uniform(0, 0.3),
         bow_deg=rng.uniform(0, 360),
         hysteresis=rng.uniform(0, 0.02),
+        crept=rng.uniform(-0.5, 0.5),
         number=number,
     )
 
 
-def drawn_gauge(rng, **fixed):
-    """Draw a gauge that differs from the example calibration as its stated standard uncertainties allow."""
-    cal = paper_calibration()
+def drawn_gauge(rng, cal=None, **fixed):
+    """Draw a gauge that differs from a calibration, by default the example's, as its uncertainties and bounds allow."""
+    cal = cal or paper_calibration()
     screw = rng.normal(0, cal.travel.u_screw_mm, 2)  # cosine and sine parts: u_screw at every point of the screw
-    return Gauge(
-        span_mm=SPAN_MM + rng.normal(0, cal.span.u_span_mm),
-        counts_per_n=COUNTS_PER_N / (1 + rng.normal(0, cal.force.u_scale)),
-        mm_per_step=cal.travel.mm_per_step * (1 + rng.normal(0, cal.travel.u_scale)),
-        give_mm_per_n=cal.frame.give_mm_per_n + rng.normal(0, cal.frame.u_give_mm_per_n),
-        screw_mm=float(np.hypot(*screw)),
-        screw_phase=float(np.arctan2(*screw)),
-        linearity_n=rng.normal(0, cal.force.u_linearity_n),
-        slip=rng.uniform(-0.01, 0.01),
-        drift_n=rng.normal(0, 0.002),
-        spikes=0.003,
-        **fixed,
-    )
+    warm = rng.uniform(*cal.calibration.range_c) - cal.calibration.temperature_c
+    beam, steel = (rng.normal(part.expansion_per_k, part.u_expansion_per_k) for part in (cal.span, cal.travel))
+    off, leaning = (rng.uniform(0, bound) for bound in (cal.span.off_centre_mm, cal.travel.tilt_deg))
+    true = {
+        "span_mm": (cal.span.span_mm + rng.normal(0, cal.span.u_span_mm)) * (1 + beam * warm),
+        "counts_per_n": COUNTS_PER_N / (1 + rng.normal(0, cal.force.u_scale) + rng.normal(0, cal.force.u_per_k) * warm),
+        "mm_per_step": cal.travel.mm_per_step
+        * (1 + rng.normal(0, cal.travel.u_scale) + steel * warm)
+        * math.cos(math.radians(leaning)),
+        "give_mm_per_n": cal.frame.give_mm_per_n
+        + rng.normal(0, cal.frame.u_give_mm_per_n)
+        + rng.normal(cal.span.sink_mm_per_n, cal.span.u_sink_mm_per_n),
+        "screw_mm": float(np.hypot(*screw)),
+        "screw_phase": float(np.arctan2(*screw)),
+        "linearity_n": rng.normal(0, cal.force.u_linearity_n),
+        "rim_mm": rng.normal(cal.span.rim_mm, cal.span.u_rim_mm),
+        "friction": rng.normal(0, cal.span.u_axial_friction),
+        "lost": 1 - (1 - 4 * (off / cal.span.span_mm) ** 2) ** 2,
+        "slip": rng.uniform(-0.01, 0.01),
+        "drift_n": rng.normal(0, 0.002),
+        "spikes": 0.003,
+    }
+    return Gauge(**true | fixed)
 
 
 def filter_table(shaft, gauge, rng, a_turn=((44, 160), (160, 44)), turns=3, **truth):

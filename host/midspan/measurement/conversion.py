@@ -5,8 +5,9 @@ flexibility and the force at the light depth give the position of the surface. T
 used because a bow moves both forces alike: it does not look like a stiff side.
 
 All functions work on S shafts at once. Angles are counted from the cycle's first reading, or from the index mark. The
-calibration gives a range for the supports, from reactions normal to the shaft to vertical reactions; every number is
-for the middle of that range.
+shaft is measured over rims, whose walls and frame give, and within the calibration's range of reactions, of which the
+middle is taken. Its standard deflection is always that of the reference condition: normal reactions, knife edges, no
+wall that sinks.
 """
 
 from dataclasses import dataclass
@@ -19,9 +20,13 @@ from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.converter_filter import dof_of_shared, shared_changes
 from midspan.measurement.depth_consistency import SIGNIFICANT
-from midspan.measurement.elastica import Support
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, basis, derivative_columns, each_times
+from midspan.measurement.warmth import Warmth, warmth_of
 
+# Largest shear of a shaft as a share of its bending on the standard span: 12 EI / (k G A L^2). A thin tube of mean
+# radius r has I / A = r^2 / 2 and k = 1 / 2 (Cowper, 1966), so 12 (E / G) (r / L)^2. Unidirectional carbon with E / G
+# of about 25 and an outer diameter of 7 mm gives 7e-3, an aluminium tube (E / G 2.7) up to 1e-3, a steel bar 1e-4.
+LARGEST_SHEAR_SHARE = 7e-3
 GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
 _GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
 _GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
@@ -45,9 +50,19 @@ class Point:
     by_travel : ndarray
         Derivative by the travel between the depths, thou per mm, shape (S,).
     by_give : ndarray
-        Derivative by the compliance of the frame, thou per mm/N, shape (S,).
+        Derivative by the compliance of the frame, or of the shaft's wall, thou per mm/N, shape (S,).
     by_span : ndarray
         Derivative by the span, thou per mm, shape (S,).
+    by_rim : ndarray
+        Derivative by the height of the shaft's axis above the rims' centre of curvature, thou per mm, shape (S,).
+    by_friction : ndarray
+        Derivative by the force along the shaft over the reaction of a support, thou, shape (S,).
+    span_mm : ndarray
+        Distance between the supports at the temperature of the run, mm, shape (S,).
+    bend_mm : ndarray
+        Deflection between the two depths, mm, shape (S,).
+    warmth : Warmth
+        How much warmer the runs were than the calibration.
     surface_by_low, surface_by_high : ndarray
         Derivative of the surface's height by the two forces, mm per N, shape (S,).
     """
@@ -59,8 +74,16 @@ class Point:
     by_travel: Array
     by_give: Array
     by_span: Array
+    by_rim: Array
+    by_friction: Array
+    span_mm: Array
+    bend_mm: Array
+    warmth: Warmth
     surface_by_low: Array
     surface_by_high: Array
+
+
+Bounds = tuple[Array, Array] | None
 
 
 @dataclass(frozen=True)
@@ -77,8 +100,8 @@ class Around:
         Harmonic coefficients of the height of the surface, mm, shape (S, 7).
     u_surface : ndarray
         Their covariance, shape (S, 7, 7).
-    at_bounds : tuple of ndarray
-        L^2 / EI at both ends of the supports' range, 1/N, each of shape (S, angles).
+    at_bounds : tuple of ndarray or None
+        L^2 / EI at both ends of the supports' range, 1/N, each of shape (S, angles); None where that is a single value.
     deflection_changes, surface_changes : ndarray
         Change of the coefficients for one standard uncertainty of each cause of `converter_filter.shared_changes`, thou
         and mm, shape (S, causes, 7); no causes where the readings are taken as they are.
@@ -90,13 +113,13 @@ class Around:
     u_deflection: Array
     surface_mm: Array
     u_surface: Array
-    at_bounds: tuple[Array, Array]
+    at_bounds: Bounds
     deflection_changes: Array
     surface_changes: Array
     dof_changes: Array
 
 
-def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) -> Point:
+def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, warmth: Warmth | None = None) -> Point:
     """Return flexibility, standard deflection and its derivatives at the mean forces of S shafts.
 
     The implicit function is u(F2 y) - u(F1 y) = (travel - compliance (F2 - F1)) / L with y = L^2 / EI.
@@ -109,20 +132,33 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) 
         Travel of the head between the depths, mm, shape (S,).
     cal : Calibration
         Span, supports and compliance of the gauge.
+    warmth : Warmth, optional
+        How much warmer the runs were than the calibration; None for an unknown temperature.
 
     Returns
     -------
     Point
         Values and derivatives.
+
+    Raises
+    ------
+    ConversionError
+        The forces do not rise with the travel, or a deflection is more than a tenth of the span.
     """
-    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
+    warmth = warmth or warmth_of([None] * len(low_n), cal)
+    span = cal.span.span_mm * (1 + cal.span.expansion_per_k * warmth.off_k)
+    give, supports, rim = give_mm_per_n(cal), cal.span.vertical, rim_of(cal)
     bend = travel_mm - give * (high_n - low_n)
-    y = elastica.flexibility_between((low_n, high_n), bend / span, supports)
-    _, low_slope = elastica.ratio_and_slope(low_n * y, supports)
-    _, high_slope = elastica.ratio_and_slope(high_n * y, supports)
+    y = elastica.flexibility_between((low_n, high_n), bend / span, supports, rim)
+    _, low_slope = elastica.ratio_and_slope(low_n * y, supports, rim)
+    _, high_slope = elastica.ratio_and_slope(high_n * y, supports, rim)
     by_y = high_n * high_slope - low_n * low_slope
     y_low, y_high = (y * low_slope + give / span) / by_y, -(y * high_slope + give / span) / by_y
-    deflection, slope = _standard_thou(y, span, supports)
+    deflection, slope = standard_thou(y, span, cal)
+    # A rim of the same height is a smaller one on a longer span.
+    rim_change = elastica.ratio_by_rim(high_n * y, supports, rim) - elastica.ratio_by_rim(low_n * y, supports, rim)
+    by_rim = -slope * rim_change / span / by_y
+    friction = elastica.ratio_by_friction(high_n * y) - elastica.ratio_by_friction(low_n * y)
     return Point(
         y,
         deflection,
@@ -130,18 +166,114 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration) 
         slope * y_high,
         slope / span / by_y,
         -slope * (high_n - low_n) / span / by_y,
-        -slope * bend / span**2 / by_y - 2 * y * slope / span,
+        -slope * bend / span**2 / by_y - 2 * y * slope / span - by_rim * rim,
+        by_rim,
+        -slope * friction / by_y,
+        span,
+        bend,
+        warmth,
         give + span * low_slope * (y + low_n * y_low),
         span * low_slope * low_n * y_high,
     )
 
 
-def _standard_thou(y: Array, span_mm: float, supports: Support) -> tuple[Array, Array]:
-    """Return the standard deflection in thou from y = L^2 / EI of the gauge's span, and its derivative by y."""
-    factor = STANDARD.load_n * (STANDARD.span_mm / span_mm) ** 2
-    ratio, slope = elastica.ratio_and_slope(factor * y, supports)
-    thou = STANDARD.span_mm / MM_PER_THOU
+def give_mm_per_n(cal: Calibration) -> float:
+    """Return the travel of the head that does not bend a shaft: of frame, cell and the shaft's own walls.
+
+    Parameters
+    ----------
+    cal : Calibration
+        Compliance of the frame, and how much walls give.
+
+    Returns
+    -------
+    float
+        Compliance, mm per N.
+    """
+    return cal.frame.give_mm_per_n + cal.span.sink_mm_per_n
+
+
+def rim_of(cal: Calibration) -> float:
+    """Return the height of the shaft's axis above the rims' centre of curvature over the span, as the elastica has it.
+
+    Parameters
+    ----------
+    cal : Calibration
+        Span and rims.
+
+    Returns
+    -------
+    float
+        Ratio, dimensionless; 0 for knife edges.
+    """
+    return cal.span.rim_mm / cal.span.span_mm
+
+
+def standard_thou(
+    flexibility: Array, span_mm: Array, cal: Calibration, to: Convention = STANDARD
+) -> tuple[Array, Array]:
+    """Return the deflection under the reference condition, and its derivative by the flexibility.
+
+    Parameters
+    ----------
+    flexibility : ndarray
+        L^2 / EI on the gauge's span, 1/N, any shape.
+    span_mm : ndarray
+        That span, mm, of a shape that broadcasts.
+    cal : Calibration
+        Nominal span, for the shear.
+    to : Convention
+        Span and load of the deflection.
+
+    Returns
+    -------
+    thou : ndarray
+        Deflection with normal reactions on knife edges, thou, of the shape of `flexibility`.
+    slope : ndarray
+        Its derivative, thou N, of the same shape.
+
+    Raises
+    ------
+    ConversionError
+        A deflection is more than a tenth of the span.
+    """
+    factor = to.load_n * (to.span_mm / span_mm) ** 2
+    ratio, slope = elastica.ratio_and_slope(factor * flexibility)
+    thou = to.span_mm / MM_PER_THOU * shear_factor(cal.span.span_mm, to)
     return thou * ratio, thou * slope * factor
+
+
+def shear_factor(span_mm: float, to: Convention) -> float:
+    """Return the factor from a deflection that was converted as bending alone to one that shears as well.
+
+    Shear adds P L / (4 k G A) to the bending P L^3 / (48 EI): a share of 12 EI / (k G A L^2), which goes as 1 / L^2.
+    What was measured at L as bending has it already, so (1 + s(to)) / (1 + s(L)) is left to apply; 1 on the same span.
+    The share lies between nothing and LARGEST_SHEAR_SHARE; the middle is taken.
+
+    Parameters
+    ----------
+    span_mm : float
+        Distance between the supports at which the shaft was measured, mm.
+    to : Convention
+        Convention of the result.
+
+    Returns
+    -------
+    float
+        Factor, dimensionless.
+
+    References
+    ----------
+    G. R. Cowper, The shear coefficient in Timoshenko's beam theory, J. Appl. Mech. 33 (1966) 335-340.
+
+    Examples
+    --------
+    >>> from midspan.base.units import OLDER
+    >>> shear_factor(STANDARD.span_mm, STANDARD), round(shear_factor(OLDER.span_mm, STANDARD), 6)
+    (1.0, 0.999443)
+    """
+    there, here = ((STANDARD.span_mm / length) ** 2 for length in (to.span_mm, span_mm))
+    return (1 + LARGEST_SHEAR_SHARE / 2 * there) / (1 + LARGEST_SHEAR_SHARE / 2 * here)
 
 
 def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Calibration) -> Around:
@@ -167,21 +299,22 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
     kept = _significant(fit.coefficients_n, fit.covariance)
     low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
-    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
-    y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports)
-    deflection, _ = _standard_thou(y, span, supports)
-    depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports)
+    span, give, supports, rim = point.span_mm[:, None], give_mm_per_n(cal), cal.span.vertical, rim_of(cal)
+    y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports, rim)
+    deflection, _ = standard_thou(y, span, cal)
+    depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports, rim)
     few_low, few_high, few_y = (values[:, ::_EVERY] for values in (low, high, y))
     bounds = _at_bounds(few_y, few_low, few_high, (travel - give * (few_high - few_low)) / span, cal)
-    load, thou = STANDARD.load_n * (STANDARD.span_mm / span) ** 2, STANDARD.span_mm / MM_PER_THOU
+    deflection_apart, surface_apart = _half_apart(bounds, few_low, span, cal)
     shapes = []
     for values, apart, by_low, by_high in (
-        (deflection, thou * _half_apart(load, bounds, cal), point.by_low, point.by_high),
-        (-depth, span * _half_apart(few_low, bounds, cal), point.surface_by_low, point.surface_by_high),
+        (deflection, deflection_apart, point.by_low, point.by_high),
+        (-depth, surface_apart, point.surface_by_low, point.surface_by_high),
     ):
         coefficients = each_times(values, _GRID_MOMENTS)
         covariance = _carried(fit, rotation, turned, coefficients, by_low, by_high)
-        covariance += _of_supports(_turned(rotation, each_times(apart, _FEW_MOMENTS)))
+        if apart is not None:
+            covariance += _of_supports(_turned(rotation, each_times(apart, _FEW_MOMENTS)))
         shapes.append((_turned(rotation, coefficients), covariance))
     shared = shared_changes(fit, forces.filtering)
     deflection_changes, surface_changes = (
@@ -258,47 +391,64 @@ def _carried(
     return rotation @ covariance @ rotation.transpose(0, 2, 1) + shared[:, :, None] * shared[:, None, :]
 
 
-def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Calibration) -> tuple[Array, Array]:
-    """Return the flexibility L^2 / EI at both ends of the supports' range, of the shape of `y`.
+def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Calibration) -> Bounds:
+    """Return the flexibility L^2 / EI at both ends of the supports' range, None where the ends are the same.
 
     A single Newton step from the flexibility in the middle is enough: the remaining error goes with the square of the
     range.
     """
+    lowest, highest = cal.span.vertical_share
+    if lowest == highest:
+        return None
     bounds = []
-    for support in cal.span.vertical_share:
-        low, low_slope = elastica.ratio_and_slope(low_n * y, support)
-        high, high_slope = elastica.ratio_and_slope(high_n * y, support)
+    for support in (lowest, highest):
+        low, low_slope = elastica.ratio_and_slope(low_n * y, support, rim_of(cal))
+        high, high_slope = elastica.ratio_and_slope(high_n * y, support, rim_of(cal))
         bounds.append(y - (high - low - bend_ratio) / (high_n * high_slope - low_n * low_slope))
     return bounds[0], bounds[1]
 
 
-def _half_apart(load_n: Array | float, at_bounds: tuple[Array, Array], cal: Calibration) -> Array:
-    """Return half the difference of a deflection, in spans, between both ends of the supports' range."""
-    ends = zip(at_bounds, cal.span.vertical_share, strict=True)
-    lowest, highest = (elastica.deflection_ratio(load_n * y, support) for y, support in ends)
+def _half_apart(
+    bounds: Bounds, low_n: Array, span_mm: Array, cal: Calibration
+) -> tuple[Array, Array] | tuple[None, None]:
+    """Return half of what both ends of the supports' range differ in: standard deflection, thou, and surface, mm.
+
+    Both are None where the reactions are known. The supports bend the measured shaft, not the reference condition.
+    """
+    if bounds is None:
+        return None, None
+    ends = zip(bounds, cal.span.vertical_share, strict=True)
+    lowest, highest = (elastica.deflection_ratio(low_n * y, support, rim_of(cal)) for y, support in ends)
+    return _half_difference_thou(bounds, span_mm, cal, STANDARD), span_mm * (lowest - highest) / 2
+
+
+def _half_difference_thou(bounds: tuple[Array, Array], span_mm: Array, cal: Calibration, to: Convention) -> Array:
+    """Return half the difference of the deflections under a convention at both ends of the supports' range, thou."""
+    lowest, highest = (standard_thou(y, span_mm, cal, to)[0] for y in bounds)
     half: Array = (lowest - highest) / 2
     return half
 
 
-def support_half_width_thou(turn: Around, cal: Calibration, to: Convention) -> Array:
+def support_half_width_thou(turn: Around, point: Point, cal: Calibration, to: Convention) -> Array:
     """Return the half width of the mean deflection under a convention that the unknown reactions leave, thou (S,).
-
-    It nearly vanishes for a shaft measured at the load and span of that convention.
 
     Parameters
     ----------
     turn : Around
         Flexibilities at both ends of the supports' range.
+    point : Point
+        Span at the temperature of the run.
     cal : Calibration
-        Span and supports of the gauge.
+        Supports of the gauge.
     to : Convention
         Span and load of the deflection.
 
     Returns
     -------
     ndarray
-        Half width, thou, shape (S,).
+        Half width, thou, shape (S,); 0 where the reactions are known.
     """
-    load = to.load_n * (to.span_mm / cal.span.span_mm) ** 2
-    half: Array = np.abs(_half_apart(load, turn.at_bounds, cal).mean(axis=1))
-    return half * (to.span_mm / MM_PER_THOU)
+    if turn.at_bounds is None:
+        return np.zeros_like(point.flexibility)
+    half: Array = np.abs(_half_difference_thou(turn.at_bounds, point.span_mm[:, None], cal, to).mean(axis=1))
+    return half

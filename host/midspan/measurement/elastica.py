@@ -7,11 +7,17 @@ support conditions bound the real ones:
 * ``normal``: frictionless supports push at right angles to the shaft, so the reactions lean inward;
 * ``vertical``: the reactions stay vertical.
 
-A number from 0 to 1 mixes the deflections of both, from normal to vertical; ``between`` is the middle. Both bounds are
-solved by quadrature of the first integral of the elastica (Bernoulli-Euler bending, inextensible shaft; L. D. Landau
-and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation; the reduction below is our own).
-They are stored as Chebyshev series of u / (w / 48) in w^2: the ratio is even in the load, so the series converges
-fast. The departure from the line begins with 72/7 (normal) or 108/35 (vertical) times (w / 48)^2.
+A number from 0 to 1 mixes the deflections of both, from normal to vertical; ``between`` is the middle.
+
+The shaft rolls off rims: its axis lies rho above the centre of curvature of each rim, along the shaft's own normal.
+Bent by theta at the support, the shaft spans L - 2 rho sin theta and has sunk by rho (1 - cos theta). The ratio rho / L
+is called ``rim``, 0 for knife edges. To first order a rim takes a share of 13.5 rim (delta / L) from the deflection.
+
+Both bounds are solved by quadrature of the first integral of the elastica (Bernoulli-Euler bending, inextensible shaft;
+L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation; the reduction below is
+our own). They are stored as Chebyshev series of u / (w / 48) in w^2: without rims the ratio is even in the load, so the
+series converges fast; rims add w times another such series. The departure from the line begins with 72/7 (normal) or
+108/35 (vertical) times (w / 48)^2.
 
 >>> round(float(deflection_ratio(0.48)) * 48 / 0.48 - 1, 6)
 0.001031
@@ -19,8 +25,8 @@ fast. The departure from the line begins with 72/7 (normal) or 108/35 (vertical)
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
-from typing import Literal
+from functools import cache, lru_cache, partial
+from typing import Any, Literal
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -31,10 +37,13 @@ from midspan.base.units import STANDARD, Convention
 
 Array = NDArray[np.float64]
 Support = Literal["normal", "vertical", "between"] | float
+Curve = Callable[[Array], tuple[Array, Array]]
 VERTICAL: dict[str, float] = {"normal": 0.0, "between": 0.5, "vertical": 1.0}
 
 LARGEST_RATIO = 0.10  # delta / L; 2.8 in on the standard span, nearly twice the softest shaft sold
 DEGREE = 14  # truncation error of a few 1e-15, checked in the tests
+RIM_ROUNDS = 4  # each takes three digits
+RIM_DEGREE = 10  # of the part that the rims add, a hundredth of the whole
 NEWTON_STEPS = 8  # quadratic convergence from the handbook line takes three or four
 OUT_OF_RANGE = (
     f"deflection above {LARGEST_RATIO:.2f} of the span, or not a number: no arrow shaft bends so far; check span, "
@@ -44,6 +53,13 @@ NOT_RISING = "the force does not rise with the travel: is a shaft in the gauge, 
 NO_STIFFNESS = "no bending stiffness fits these forces and travels; check calibration and span"
 
 
+@cache
+def _nodes() -> tuple[Array, Array]:
+    """Return nodes and weights of Gauss-Legendre quadrature from 0 to 1."""
+    node, weight = np.polynomial.legendre.leggauss(40)
+    return (node + 1) / 2, weight / 2
+
+
 def _normal_curve(angle_rad: Array) -> tuple[Array, Array]:
     """Return group w and ratio u for frictionless supports, from the slope angle at the support.
 
@@ -51,8 +67,7 @@ def _normal_curve(angle_rad: Array) -> tuple[Array, Array]:
     distance along that tangent is sqrt(2 sin psi), and the distance across it is the integral of sqrt(sin psi / 2).
     Substituting psi = angle t^2 removes the root from the integrand, and Gauss-Legendre quadrature converges.
     """
-    node, weight = np.polynomial.legendre.leggauss(40)
-    t, dt = (node + 1) / 2, weight / 2
+    t, dt = _nodes()
     psi = angle_rad[:, None] * t**2
     along = np.sqrt(2 * np.sin(angle_rad))
     across = (np.sqrt(np.sin(psi) / 2) * 2 * angle_rad[:, None] * t) @ dt
@@ -63,11 +78,63 @@ def _normal_curve(angle_rad: Array) -> tuple[Array, Array]:
 
 def _vertical_curve(angle_rad: Array) -> tuple[Array, Array]:
     """Return group w and ratio u for vertical reactions: the sine of the slope falls as a parabola along the span."""
-    node, weight = np.polynomial.legendre.leggauss(40)
-    t, dt = (node + 1) / 2, weight / 2
+    t, dt = _nodes()
     group = 16 * np.sin(angle_rad)
     sine = np.sin(angle_rad)[:, None] * (1 - t**2)
     return group, (sine / np.sqrt(1 - sine**2)) @ dt / 2
+
+
+def _rim_curve(angle_rad: Array, curve: Curve, rim: float) -> tuple[Array, Array]:
+    """Return group w and ratio u over rims, from the curve of knife edges that the shaft's axis would need.
+
+    The axis rests on points nearer together by the share 2 rim sin(angle). A negative rim gives the branch of negative
+    loads with both signs turned.
+    """
+    group, ratio = curve(angle_rad)
+    share = 1 - 2 * rim * np.sin(angle_rad)
+    return group / share**2, share * ratio + rim * (1 - np.cos(angle_rad))
+
+
+def inclined_curve(angle_rad: NDArray[Any], friction: complex) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Return group w and ratio u for reactions that lean from the shaft's normal, from the slope angle at the support.
+
+    As for frictionless supports, but the turning angle psi is counted from the direction square to the reaction. So it
+    begins at the angle of friction e, and psi'^2 = 2 (sin psi - sin e). The substitution is psi = e + angle t^2.
+
+    Parameters
+    ----------
+    angle_rad : ndarray
+        Slope angle at the support, rad, shape (N,).
+    friction : complex
+        Force along the shaft over the force square to it; above 0 it pulls outwards. A complex number gives
+        derivatives.
+
+    Returns
+    -------
+    group, ratio : ndarray
+        P L^2 / EI and midspan deflection over span, dimensionless, shape (N,).
+
+    References
+    ----------
+    L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation.
+
+    Examples
+    --------
+    >>> free, held = (inclined_curve(np.array([0.05]), friction) for friction in (0.0, 0.1))
+    >>> [round(float(ratio[0] / (group[0] / 48)), 5) for group, ratio in (free, held)]
+    [1.00286, 0.99887]
+    """
+    t, dt = _nodes()
+    start = -np.arctan(friction)
+    psi = start + angle_rad[:, None] * t**2
+    # sin psi - sin e as a product, which loses no digits near the support
+    risen = 2 * np.cos((psi + start) / 2) * np.sin(angle_rad[:, None] * t**2 / 2)
+    end = start + angle_rad
+    along = np.sqrt(2 * (np.sin(end) - np.sin(start)))
+    across = (np.sin(psi) / np.sqrt(2 * risen) * 2 * angle_rad[:, None] * t) @ dt
+    half_span = along * np.cos(end) + across * np.sin(end)
+    drop = along * np.sin(end) - across * np.cos(end)
+    return 8 * half_span**2 * np.cos(end), drop / (2 * half_span)
 
 
 def _angle_of(target: Array, quantity: Callable[[Array], Array], low: float, high: float) -> Array:
@@ -80,57 +147,136 @@ def _angle_of(target: Array, quantity: Callable[[Array], Array], low: float, hig
     return (lower + upper) / 2
 
 
+def _horner(powers: tuple[float, ...], x: Array) -> tuple[Array, Array]:
+    """Return a polynomial and its derivative at x, both by Horner's rule; the highest power is first."""
+    value, slope = np.full_like(x, powers[0]), np.zeros_like(x)
+    for power in powers[1:]:
+        slope *= x
+        slope += value
+        value *= x
+        value += power
+    return value, slope
+
+
 @dataclass(frozen=True)
 class _ElasticaSeries:
-    """Series of u / (w / 48) as a polynomial in x, which is w^2 scaled to -1..1; highest power first.
+    """Series of u / (w / 48): a polynomial in x, which is w^2 scaled to -1..1, plus w times another for the rims.
 
     Each Chebyshev coefficient is at least ten times smaller than the one before, so plain powers lose no digits.
     """
 
     largest_group: float
     powers: tuple[float, ...]
+    of_rims: tuple[float, ...]  # empty for knife edges
 
     def value_and_derivative(self, group: Array) -> tuple[Array, Array]:
-        """Return u(w) and du/dw, by Horner's rule for both at once; ConversionError beyond the range of the series."""
+        """Return u(w) and du/dw; ConversionError beyond the range of the series."""
         if not np.all(np.abs(group) <= self.largest_group):
             raise ConversionError(OUT_OF_RANGE)
         square = group * group
-        x = square * (2 / self.largest_group**2) - 1
-        ratio, slope = np.full_like(x, self.powers[0]), np.zeros_like(x)
-        for power in self.powers[1:]:
-            slope *= x
-            slope += ratio
-            ratio *= x
-            ratio += power
-        return group / 48 * ratio, (ratio + square * slope * (4 / self.largest_group**2)) / 48
+        by_square = 2 / self.largest_group**2
+        x = square * by_square - 1
+        ratio, slope = _horner(self.powers, x)
+        value, derivative = ratio, ratio + square * slope * (2 * by_square)
+        if self.of_rims:
+            rims, rims_slope = _horner(self.of_rims, x)
+            rims *= group
+            value = ratio + rims
+            derivative += 2 * rims + square * group * rims_slope * (2 * by_square)
+        return group / 48 * value, derivative / 48
 
 
-@cache
-def _series(support: Support) -> _ElasticaSeries:
+@lru_cache(256)
+def _series(support: Support, rim: float = 0.0) -> _ElasticaSeries:
     """Return the series of a support condition, computed once for each."""
-    vertical = VERTICAL[support] if isinstance(support, str) else support
-    parts = [(1 - vertical, _normal_curve), (vertical, _vertical_curve)]
-    curves = [(share, curve) for share, curve in parts if share]
+    curves = _curves(support)
     largest = min(_largest_group(curve) for _, curve in curves)
     x = chebyshev.chebpts1(DEGREE + 1)
     group = largest * np.sqrt((x + 1) / 2)
-    ratio = sum(share * _ratio_at(group, curve) for share, curve in curves)
-    fit = chebyshev.chebfit(x, ratio / (group / 48), DEGREE)
-    return _ElasticaSeries(largest, tuple(chebyshev.cheb2poly(fit)[::-1].tolist()))
+
+    def over_line(rim: float) -> Array:
+        ratio = sum(share * _ratio_at(group, partial(_rim_curve, curve=curve, rim=rim)) for share, curve in curves)
+        result: Array = ratio / (group / 48)
+        return result
+
+    if not rim:
+        return _ElasticaSeries(largest, _powers(x, over_line(0.0), DEGREE), ())
+    # Under negative loads a rim acts as a negative rim does under positive ones.
+    up, down = over_line(rim), over_line(-rim)
+    return _ElasticaSeries(
+        largest, _powers(x, (up + down) / 2, DEGREE), _powers(x, (up - down) / (2 * group), RIM_DEGREE)
+    )
 
 
-def _largest_group(curve: Callable[[Array], tuple[Array, Array]]) -> float:
+def _curves(support: Support) -> list[tuple[float, Curve]]:
+    """Return the shares of both support conditions in a support, with their curves, without those that have none."""
+    return [(share, _vertical_curve if pure else _normal_curve) for share, pure in _pure(support)]
+
+
+def _powers(x: Array, values: Array, degree: int) -> tuple[float, ...]:
+    """Return the powers of the polynomial through values at the Chebyshev points x, the highest first."""
+    powers: list[float] = chebyshev.cheb2poly(chebyshev.chebfit(x, values, degree))[::-1].tolist()
+    return tuple(powers)
+
+
+@dataclass(frozen=True)
+class _SlopeSeries:
+    """Series of the sine of the slope at the support over w / 16, and of the change by friction over (w / 48)^2.
+
+    Both are polynomials in x, which is w^2 scaled to -1..1; highest power first.
+    """
+
+    largest_group: float
+    sine: tuple[float, ...]
+    by_friction: tuple[float, ...]
+
+
+@cache
+def _slope_series(support: Support) -> _SlopeSeries:
+    """Return the series of slope and friction of a support condition."""
+    curves = _curves(support)
+    largest = min(_largest_group(curve) for _, curve in curves)
+    x = chebyshev.chebpts1(DEGREE + 1)
+    group = largest * np.sqrt((x + 1) / 2)
+    sine = sum(share * np.sin(_angle_at(group, curve)) for share, curve in curves)
+    return _SlopeSeries(
+        largest,
+        _powers(x, sine / (group / 16), DEGREE),
+        _powers(x, _by_friction(group) / (group / 48) ** 2, DEGREE),
+    )
+
+
+def _by_friction(group: Array) -> Array:
+    """Return the change of u per unit of friction at a fixed group w, for small friction around normal reactions.
+
+    Friction changes group and ratio at a fixed slope. A step along the imaginary axis gives both derivatives without
+    loss of digits; one along the curve takes the change of the group back.
+    """
+    angle = _angle_at(group, _normal_curve)
+    tiny = 1e-30j
+    by_friction = [part.imag / tiny.imag for part in inclined_curve(angle + 0j, tiny)]
+    by_angle = [part.imag / tiny.imag for part in inclined_curve(angle + tiny, 0j)]
+    result: Array = by_friction[1] - by_friction[0] * by_angle[1] / by_angle[0]
+    return result
+
+
+def _largest_group(curve: Curve) -> float:
     """Return the group w at the largest deflection of a support condition."""
     end = _angle_of(np.array([LARGEST_RATIO]), lambda a: curve(a)[1], 1e-9, 0.9)
     return float(curve(end)[0][0])
 
 
-def _ratio_at(group: Array, curve: Callable[[Array], tuple[Array, Array]]) -> Array:
+def _ratio_at(group: Array, curve: Curve) -> Array:
     """Return the ratio u of a support condition at groups w."""
-    return curve(_angle_of(group, lambda a: curve(a)[0], 0.0, 0.9))[1]
+    return curve(_angle_at(group, curve))[1]
 
 
-def deflection_ratio(group: ArrayLike, support: Support = "normal") -> Array:
+def _angle_at(group: Array, curve: Curve) -> Array:
+    """Return the support angles of a support condition at groups w, rad."""
+    return _angle_of(group, lambda a: curve(a)[0], 0.0, 0.9)
+
+
+def deflection_ratio(group: ArrayLike, support: Support = "normal", rim: float = 0.0) -> Array:
     """Return midspan deflection over span, u = delta / L.
 
     Parameters
@@ -139,6 +285,8 @@ def deflection_ratio(group: ArrayLike, support: Support = "normal") -> Array:
         Load group P L^2 / EI, dimensionless, any shape.
     support : {"normal", "vertical", "between"} or float
         Support condition, or the share of vertical reactions from 0 to 1.
+    rim : float
+        Height of the shaft's axis above the centre of curvature of its rims, over the span; 0 for knife edges.
 
     Returns
     -------
@@ -161,10 +309,10 @@ def deflection_ratio(group: ArrayLike, support: Support = "normal") -> Array:
     >>> round(float(deflection_ratio(4.0)) / (4.0 / 48), 4)
     1.0869
     """
-    return _series(support).value_and_derivative(np.asarray(group, float))[0]
+    return _series(support, rim).value_and_derivative(np.asarray(group, float))[0]
 
 
-def ratio_and_slope(group: ArrayLike, support: Support = "normal") -> tuple[Array, Array]:
+def ratio_and_slope(group: ArrayLike, support: Support = "normal", rim: float = 0.0) -> tuple[Array, Array]:
     """Return midspan deflection over span, u = delta / L, and its derivative by the load group.
 
     Parameters
@@ -173,6 +321,8 @@ def ratio_and_slope(group: ArrayLike, support: Support = "normal") -> tuple[Arra
         Load group P L^2 / EI, dimensionless, any shape.
     support : {"normal", "vertical", "between"} or float
         Support condition, or the share of vertical reactions from 0 to 1.
+    rim : float
+        Height of the shaft's axis above the centre of curvature of its rims, over the span; 0 for knife edges.
 
     Returns
     -------
@@ -186,7 +336,168 @@ def ratio_and_slope(group: ArrayLike, support: Support = "normal") -> tuple[Arra
     ConversionError
         The deflection is more than a tenth of the span, or a group is not a number.
     """
-    return _series(support).value_and_derivative(np.asarray(group, float))
+    return _series(support, rim).value_and_derivative(np.asarray(group, float))
+
+
+def ratio_over_rims(group: ArrayLike, support: Support, rim: ArrayLike) -> Array:
+    """Return u = delta / L over rims of any height for each group; slower than `deflection_ratio` with a fixed rim.
+
+    The share of the span that the axis has left, 1 - 2 rim sin theta, settles in a few rounds: each leaves about a
+    thousandth of the error.
+
+    Parameters
+    ----------
+    group : array_like
+        Load group P L^2 / EI, dimensionless, any shape.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+    rim : array_like
+        Height of the shaft's axis above the centre of curvature of its rims, over the span, of a shape that broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Ratio u, dimensionless.
+
+    Raises
+    ------
+    ConversionError
+        The deflection is more than a tenth of the span, or a group is not a number.
+
+    Examples
+    --------
+    >>> knife, rims = (float(ratio_over_rims(0.857, "normal", rim)) for rim in (0.0, 0.01))
+    >>> round(rims / knife - 1, 5)  # 13.5 rim (delta / L) = 0.00242
+    -0.00242
+    """
+    shares = _pure(support)
+    whole, rims = np.asarray(group, float), np.asarray(rim, float)
+    return sum((share * _over_rims(whole, pure, rims) for share, pure in shares), np.zeros(()))
+
+
+def _over_rims(group: Array, pure: float, rim: Array) -> Array:
+    """Return u over rims for reactions that are all normal (0) or all vertical (1)."""
+    share = _share_left(group, pure, rim)
+    sine, _ = support_sine(group * share**2, pure)
+    result: Array = share * deflection_ratio(group * share**2, pure) + rim * _sunk(sine)
+    return result
+
+
+def _share_left(group: Array, pure: float, rim: Array | float) -> Array:
+    """Return the share of the span that is left between the points of the axis above the rims."""
+    share: Array = np.ones(np.broadcast(group, rim).shape)
+    for _ in range(RIM_ROUNDS):
+        share = 1 - 2 * rim * support_sine(group * share**2, pure)[0]
+    return share
+
+
+def _pure(support: Support) -> list[tuple[float, float]]:
+    """Return the shares of normal (0) and of vertical (1) reactions in a support, without those that have none."""
+    vertical = VERTICAL[support] if isinstance(support, str) else support
+    return [(share, pure) for share, pure in ((1 - vertical, 0.0), (vertical, 1.0)) if share]
+
+
+def _sunk(sine: Array) -> Array:
+    """Return 1 - cos of an angle from its sine, without loss of digits near 0."""
+    result: Array = sine**2 / (1 + np.sqrt(1 - sine**2))
+    return result
+
+
+def support_sine(group: ArrayLike, support: Support = "normal") -> tuple[Array, Array]:
+    """Return the sine of the shaft's slope at knife edges, and its derivative by the load group.
+
+    Parameters
+    ----------
+    group : array_like
+        Load group P L^2 / EI, dimensionless, any shape.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+
+    Returns
+    -------
+    sine : ndarray
+        Sine of the slope, of the shape of `group`.
+    slope : ndarray
+        Its derivative, of the same shape.
+
+    Examples
+    --------
+    >>> [round(float(part), 5) for part in support_sine(0.16, "vertical")]
+    [0.01, 0.0625]
+    """
+    whole, series = np.asarray(group, float), _slope_series(support)
+    square, by_square = whole * whole, 2 / series.largest_group**2
+    value, slope = _horner(series.sine, square * by_square - 1)
+    return whole / 16 * value, (value + square * slope * (2 * by_square)) / 16
+
+
+def ratio_by_rim(group: ArrayLike, support: Support, rim: float) -> Array:
+    """Return the derivative of u = delta / L by the rim at a fixed load group.
+
+    Parameters
+    ----------
+    group : array_like
+        Load group P L^2 / EI, dimensionless, any shape.
+    support : {"normal", "vertical", "between"} or float
+        Support condition, or the share of vertical reactions from 0 to 1.
+    rim : float
+        Height of the shaft's axis above the centre of curvature of its rims, over the span.
+
+    Returns
+    -------
+    ndarray
+        Derivative, dimensionless, of the shape of `group`.
+
+    Raises
+    ------
+    ConversionError
+        The deflection is more than a tenth of the span, or a group is not a number.
+
+    Examples
+    --------
+    >>> round(float(ratio_by_rim(0.048, "normal", 0.0)) / -13.5e-6, 2)  # -13.5 (w / 48)^2 to first order
+    1.0
+    """
+    whole = np.asarray(group, float)
+    return sum((share * _by_rim(whole, pure, rim) for share, pure in _pure(support)), np.zeros(()))
+
+
+def _by_rim(group: Array, pure: float, rim: float) -> Array:
+    """Return du / drim for reactions that are all normal (0) or all vertical (1); the share of the span is implicit."""
+    share = _share_left(group, pure, rim)
+    felt, by_share = group * share**2, 2 * group * share
+    sine, sine_slope = support_sine(felt, pure)
+    ratio, slope = ratio_and_slope(felt, pure)
+    share_by_rim = -2 * sine / (1 + 2 * rim * sine_slope * by_share)
+    sunk_slope = sine / np.sqrt(1 - sine**2) * sine_slope
+    result: Array = share_by_rim * (ratio + (share * slope + rim * sunk_slope) * by_share) + _sunk(sine)
+    return result
+
+
+def ratio_by_friction(group: ArrayLike) -> Array:
+    """Return the change of u = delta / L per unit of friction at a fixed load group, around normal reactions.
+
+    Friction is the force along the shaft at a support over the force square to it; one that pulls outwards stiffens.
+
+    Parameters
+    ----------
+    group : array_like
+        Load group P L^2 / EI, dimensionless, any shape.
+
+    Returns
+    -------
+    ndarray
+        Derivative, dimensionless, of the shape of `group`.
+
+    Examples
+    --------
+    >>> round(float(ratio_by_friction(0.048)) / -2.4e-6, 2)  # -2.4 (w / 48)^2 to first order
+    1.0
+    """
+    whole, series = np.asarray(group, float), _slope_series(0.0)
+    value, _ = _horner(series.by_friction, whole * whole * (2 / series.largest_group**2) - 1)
+    result: Array = (whole / 48) ** 2 * value
+    return result
 
 
 def deflection_mm(
@@ -264,7 +575,7 @@ def stiffness_between(
 
 
 def flexibility_between(
-    load_n: tuple[ArrayLike, ArrayLike], travel_ratio: ArrayLike, support: Support = "normal"
+    load_n: tuple[ArrayLike, ArrayLike], travel_ratio: ArrayLike, support: Support = "normal", rim: float = 0.0
 ) -> Array:
     """Return L^2 / EI from two loads and the travel between them as a ratio to the span; the shapes broadcast.
 
@@ -276,6 +587,8 @@ def flexibility_between(
         Deflection at the second load less deflection at the first, over the span.
     support : {"normal", "vertical", "between"} or float
         Support condition, or the share of vertical reactions from 0 to 1.
+    rim : float
+        Height of the shaft's axis above the centre of curvature of its rims, over the span; 0 for knife edges.
 
     Returns
     -------
@@ -295,11 +608,13 @@ def flexibility_between(
     line = 48 * travel / (high - low)
     # The exact shaft is softer than the line, so the line lies above the answer and Newton's method descends from it.
     # A first guess beyond the range of the series begins at the end of the range.
-    flexibility: Array = np.minimum(line / (1 + 12 * travel**2), _series(support).largest_group / high * (1 - 1e-15))
+    flexibility: Array = np.minimum(
+        line / (1 + 12 * travel**2), _series(support, rim).largest_group / high * (1 - 1e-15)
+    )
     settled = np.zeros(flexibility.shape, bool)
     for _ in range(NEWTON_STEPS):
-        upper, upper_slope = ratio_and_slope(high * flexibility, support)
-        lower, lower_slope = ratio_and_slope(low * flexibility, support)
+        upper, upper_slope = ratio_and_slope(high * flexibility, support, rim)
+        lower, lower_slope = ratio_and_slope(low * flexibility, support, rim)
         step = (upper - lower - travel) / (high * upper_slope - low * lower_slope)
         flexibility = flexibility - np.where(settled, 0.0, step)
         # Convergence is quadratic: after a step this small the next would be lost in rounding. Freeze converged

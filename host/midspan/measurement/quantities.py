@@ -2,15 +2,21 @@
 
 import numpy as np
 
-from midspan.base.units import MM_PER_THOU, OLDER, pounds_from_thou
+from midspan.base.units import OLDER, pounds_from_thou
 from midspan.measurement import curve
 from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.conversion import Around, Point
+from midspan.measurement.conversion import Around, Point, standard_thou
 from midspan.measurement.depth_consistency import u_visits_n
-from midspan.measurement.elastica import deflection_ratio
 from midspan.measurement.harmonics import Array, HarmonicFit
-from midspan.measurement.spine_budget import MeanForces, Shares, scatter_dof, screw_factor, u_converted_thou
+from midspan.measurement.spine_budget import (
+    MeanForces,
+    Shares,
+    scatter_dof,
+    screw_factor,
+    u_older_thou,
+    u_travel_relative,
+)
 from midspan.uncertainty.budget import effective_dof
 
 Found = dict[str, Array]
@@ -62,7 +68,7 @@ def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedRe
     }
 
 
-def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -> Found:
+def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, point: Point, cal: Calibration) -> Found:
     """Return the runout; force scale and frame compliance cancel in it, the travel between the depths does not.
 
     Parameters
@@ -73,6 +79,8 @@ def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -
         Numbers of readings.
     mean : MeanForces
         Travel between the depths.
+    point : Point
+        Temperatures.
     cal : Calibration
         Uncertainty of the travel.
 
@@ -84,16 +92,18 @@ def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, cal: Calibration) -
     swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
     u_scale = cal.travel.u_scale * swing.value
     u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
+    u_press = u_travel_relative(point, cal) * swing.value
     value = curve.shares_of(turn.surface_changes, swing.by_value)
     shares = (
         (swing.u, scatter_dof(fit)),
         (u_scale, cal.travel.dof_scale),
         (u_screw, cal.travel.dof_screw),
+        (u_press, np.inf),
         *zip(value.T, turn.dof_changes.T, strict=True),
     )
     return {
         "runout_mm": swing.value,
-        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_scale**2 + u_screw**2), value),
+        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_scale**2 + u_screw**2 + u_press**2), value),
         "dof_runout": _dof(*shares),
         "runout_floor_mm": swing.floor,
     }
@@ -130,9 +140,8 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
     dict
         Arrays of shape (S,) by field of `ShaftResult`.
     """
-    group = OLDER.load_n * (OLDER.span_mm / cal.span.span_mm) ** 2 * point.flexibility
-    thou = OLDER.span_mm / MM_PER_THOU * deflection_ratio(group, cal.span.vertical)
-    u_thou = u_converted_thou(turn, thou, u_spine / point.deflection_thou, cal, OLDER)
+    thou, _ = standard_thou(point.flexibility, point.span_mm, cal, OLDER)
+    u_thou = u_older_thou(turn, point, thou, u_spine / point.deflection_thou, cal)
     pounds = pounds_from_thou(thou)
     return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}
 

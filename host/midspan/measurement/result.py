@@ -37,6 +37,7 @@ from midspan.measurement.harmonics import Array
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
+from midspan.measurement.warmth import of_temperature, warmth_of
 from midspan.uncertainty.budget import Budget, Contribution
 
 EVALUATION = "3"  # raised whenever the same readings would give other numbers
@@ -147,6 +148,8 @@ class ShaftResult(ResultForm):
         Lowest and highest share of vertical support reactions by the calibration; 0 for reactions normal to the shaft.
     rim_mm : float
         Height of the shaft's axis above the centre of curvature of the rims by the calibration, mm.
+    sink_mm_per_n : float
+        How much the shaft's walls give by the calibration, mm per N.
     zero_shares : tuple of float
         Weight of the zero after in the zero of the light and of the full depth. With a zero in the middle of the cycle,
         two weights of the zero before follow; else the rest is the zero before.
@@ -215,6 +218,7 @@ class ShaftResult(ResultForm):
     span_mm: float
     vertical_share: tuple[float, ...]
     rim_mm: float
+    sink_mm_per_n: float
     zero_shares: tuple[float, ...]
     left_out: int
     readings: int
@@ -306,17 +310,19 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
     """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
     alone = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
     alike = readings_alike(alone, forces.turns, forces.filtering)
+    warmth = warmth_of([_temperature(run) for run in runs], cal)
     forces = with_shared_noise(forces, alike)
+    forces = replace(forces, head_mm=forces.head_mm * (1 + cal.travel.expansion_per_k * warmth.off_k)[:, None])
     fit = joined(unfiltered(alone, forces.filtering, alike), forces)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
-    point = mean_point(mean.low_n, mean.high_n, mean.travel_mm, cal)
+    point = mean_point(mean.low_n, mean.high_n, mean.travel_mm, cal, warmth)
     turn = around(fit, forces, point, cal)
     spine = spine_shares(mean, point, turn, fit, forces, cal)
     found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": spine.u, "dof_spine": spine.dof}
     found |= {"light_load_n": mean.low_n, "load_n": mean.high_n, "travel_mm": mean.travel_mm}
-    found |= evenness(turn, spine, fit, forces) | runout(turn, fit, mean, cal)
+    found |= evenness(turn, spine, fit, forces) | runout(turn, fit, mean, point, cal)
     found |= older_pounds(point, turn, spine.u, cal) | hysteresis(fit, forces) | quality(fit, forces)
     vectors = zip(
         turn.deflection_thou.tolist(),
@@ -341,6 +347,12 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         replace(result, doubts=doubts(result, converged, run, cal), faults=faults(result, run, cal))
         for result, converged, run in zip(results, settled, runs, strict=True)
     ]
+
+
+def _temperature(run: RawRun) -> float | None:
+    """Return the temperature at the gauge during a run, degrees Celsius; None if it was not measured."""
+    found: float | None = getattr(run, "temperature_c", None)
+    return found
 
 
 def _zero_shares(forces: CalibratedReadings) -> list[list[float]]:
@@ -377,7 +389,7 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         calibration=cal.calibration.id,
         evaluation=EVALUATION,
         definition=DEFINITION,
-        temperature_c=getattr(run, "temperature_c", None),
+        temperature_c=_temperature(run),
         duration_ms=run.duration_ms,
         sampling_ms=run.sampling_ms,
         curve_thou=tuple(vector[0]),
@@ -391,6 +403,7 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         span_mm=cal.span.span_mm,
         vertical_share=cal.span.vertical_share,
         rim_mm=cal.span.rim_mm,
+        sink_mm_per_n=cal.span.sink_mm_per_n,
         doubts=(),
         faults=(),
         **values,
@@ -435,7 +448,7 @@ def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) ->
         (abs(result.slip_pct) > slip_limit, f"the shaft turned {result.slip_pct:+.1f} % off the roller's ratio"),
     )
     found = tuple(sentence for wrong, sentence in checks if wrong)
-    return found + ran_out(cal, day_of(run)) + cal.calibration.reservations
+    return found + of_temperature(cal, result.temperature_c) + ran_out(cal, day_of(run)) + cal.calibration.reservations
 
 
 def faults(result: ShaftResult, run: RawRun, cal: Calibration) -> tuple[str, ...]:

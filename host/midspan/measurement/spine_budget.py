@@ -1,7 +1,10 @@
 """Every named cause of uncertainty of the mean spine, with its sensitivity, for S shafts at once.
 
 Sensitivities are the exact derivatives of the conversion at the mean forces (JCGM 100:2008, 5.1.3). Causes of type B
-that are known only by their bounds are rectangular (4.3.7): half width over the square root of three.
+that are known only by their bounds are rectangular (4.3.7): half width over the square root of three. An error that
+goes with the square of a quantity known only by its bound, as that of a head off midspan, has one sign. It is not
+corrected: its root mean square over the bound, the largest error over the square root of five, is its standard
+uncertainty.
 """
 
 from dataclasses import dataclass
@@ -9,15 +12,13 @@ from functools import cached_property
 
 import numpy as np
 
-from midspan.base.units import STANDARD, Convention
+from midspan.base.units import OLDER, STANDARD, Convention
 from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
 from midspan.measurement.calibration import Calibration
-from midspan.measurement.conversion import Around, Point, support_half_width_thou
+from midspan.measurement.conversion import LARGEST_SHEAR_SHARE, Around, Point, support_half_width_thou
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit
 from midspan.uncertainty.budget import effective_dof
 
-# Largest shear of thin composite and metal tubes as a share of their bending on the standard span (Cowper, 1966).
-LARGEST_SHEAR_SHARE = 1e-3
 CAUSES = (
     ("scatter of the readings", "thou"),
     ("zero before", "N"),
@@ -138,7 +139,8 @@ def spine_shares(
     before, after = _zero_sensitivities(point, forces)
     at_either = np.hypot(point.by_low, point.by_high)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
-    supports = support_half_width_thou(turn, cal, STANDARD)
+    supports = support_half_width_thou(turn, point, cal, STANDARD)
+    u_warmth, by_warmth = _of_warmth(mean, point, cal)
     rows = (
         (np.sqrt(turn.u_deflection[:, 0, 0]), 1.0, scatter_dof(fit)),
         (forces.u_zero_n[:, 0], before, forces.dof_zero[:, 0]),
@@ -153,13 +155,130 @@ def spine_shares(
         (cal.span.u_span_mm, point.by_span, cal.span.dof_span),
         (supports / np.sqrt(3), 1.0, np.inf),
         (shear_share(cal.span.span_mm, STANDARD) * point.deflection_thou, 1.0, np.inf),
-        *((0.0, 0.0, np.inf),) * 7,
+        (cal.span.u_axial_friction, point.by_friction, np.inf),
+        (cal.span.u_rim_mm, point.by_rim, np.inf),
+        (cal.span.u_sink_mm_per_n, point.by_give, np.inf),
+        (off_centre_loss(cal) / np.sqrt(5), point.by_travel * point.bend_mm, np.inf),
+        (tilt_loss(cal) / np.sqrt(5), point.by_travel * mean.travel_mm, np.inf),
+        (_creep_thou(point, fit), 1.0, np.inf),
+        (u_warmth, by_warmth, np.inf),
     )
     u, sensitivity, dof = (
         np.stack([np.broadcast_to(value, scale.shape) for value in column], axis=1)
         for column in zip(*rows, strict=True)
     )
     return Shares(u, sensitivity, dof)
+
+
+def off_centre_loss(cal: Calibration) -> float:
+    """Return the largest share of the deflection that is lost because the head does not press at midspan.
+
+    With the head at distances a and b from the supports, the deflection under it is P a^2 b^2 / (3 EI L): for a head
+    off midspan by e, a share of 8 (e / L)^2 - 16 (e / L)^4 is missing.
+
+    Parameters
+    ----------
+    cal : Calibration
+        Span, and largest distance of the head from midspan.
+
+    Returns
+    -------
+    float
+        Share of the deflection, dimensionless.
+
+    References
+    ----------
+    Any handbook of beams on two supports, concentrated load at any point.
+
+    Examples
+    --------
+    >>> from midspan.measurement.calibration import EXAMPLE
+    >>> round(500 * off_centre_loss(Calibration.model_validate(EXAMPLE)), 4)  # thou at 500, head 1 mm off
+    0.0079
+    """
+    square = (cal.span.off_centre_mm / cal.span.span_mm) ** 2
+    return 8 * square - 16 * square**2
+
+
+def tilt_loss(cal: Calibration) -> float:
+    """Return the largest share of the travel that does not bend the shaft because the press leans: 1 - cos(angle).
+
+    Parameters
+    ----------
+    cal : Calibration
+        Largest angle of the press.
+
+    Returns
+    -------
+    float
+        Share of the travel, dimensionless.
+
+    Examples
+    --------
+    >>> from midspan.measurement.calibration import EXAMPLE
+    >>> round(500 * tilt_loss(Calibration.model_validate(EXAMPLE)), 4)  # thou at 500, press 0.3 degrees off square
+    0.0069
+    """
+    return float(1 - np.cos(np.radians(cal.travel.tilt_deg)))
+
+
+def _creep_thou(point: Point, fit: HarmonicFit) -> Array:
+    """Return the standard uncertainty from what the shaft creeps while it is held, thou (S,).
+
+    The definition names no time, so any moment of the readings at the full depth is as good as another. The force falls
+    meanwhile by what the shaft keeps of its bend, and that is missing from the force at the second visit to the light
+    depth: creep grows as a small power of time (about 0.2), so of what grew between 1 and 5 s about nine tenths are
+    still there 2 s after. The mean of the readings lies in the middle of the fall: rectangular, half the fall either
+    way. Friction within the shaft and the cell's own creep are in the fall too, which errs on the safe side.
+    """
+    fall_n = np.abs(fit.coefficients_n[:, 0, 0] - fit.coefficients_n[:, 2, 0])
+    result: Array = fall_n * np.abs(point.by_high) / np.sqrt(12)
+    return result
+
+
+def _of_warmth(mean: MeanForces, point: Point, cal: Calibration) -> tuple[Array, Array]:
+    """Return the standard uncertainty of the temperature difference, K, and thou per K, both (S,).
+
+    Known coefficients (span, screw) are corrected for; they count with the uncertainty of the difference. Unknown ones
+    (what is left of these, and the cell's scale) count with the difference itself. The difference in doubt stands in
+    the first number. The second has the sign of the difference, by which two runs share the error.
+    """
+    by_span, by_travel = point.by_span * cal.span.span_mm, point.by_travel * mean.travel_mm
+    by_force = point.by_low * mean.low_n + point.by_high * mean.high_n
+    known = by_span * cal.span.expansion_per_k + by_travel * cal.travel.expansion_per_k
+    unknown = np.sqrt(
+        (by_span * cal.span.u_expansion_per_k) ** 2
+        + (by_travel * cal.travel.u_expansion_per_k) ** 2
+        + (by_force * cal.force.u_per_k) ** 2
+    )
+    warmth = point.warmth
+    in_doubt = warmth.in_doubt_k
+    per_k = np.hypot(unknown, known * warmth.u_off_k / np.maximum(in_doubt, 1e-9))
+    return in_doubt, np.copysign(per_k, warmth.off_k)
+
+
+def u_travel_relative(point: Point, cal: Calibration) -> Array:
+    """Return the relative standard uncertainty that a leaning press and a warm screw add to the scale of the travel.
+
+    Parameters
+    ----------
+    point : Point
+        Temperatures.
+    cal : Calibration
+        Largest angle of the press, and expansion of the screw.
+
+    Returns
+    -------
+    ndarray
+        Relative standard uncertainty, dimensionless, shape (S,).
+    """
+    warmth, travel = point.warmth, cal.travel
+    result: Array = np.sqrt(
+        tilt_loss(cal) ** 2 / 5
+        + (travel.u_expansion_per_k * warmth.in_doubt_k) ** 2
+        + (travel.expansion_per_k * warmth.u_off_k) ** 2
+    )
+    return result
 
 
 def screw_factor(mean: MeanForces, cal: Calibration) -> Array:
@@ -222,9 +341,10 @@ def _of_middle(point: Point, forces: CalibratedReadings) -> Array:
 
 
 def shear_share(span_mm: float, to: Convention) -> float:
-    """Return the relative standard uncertainty from shear, which the bending formula leaves out.
+    """Return the relative standard uncertainty from shear, after the correction by its middle (`shear_factor`).
 
-    Shear adds a share of the bending that goes as 1 / L^2, so it cancels on the same span.
+    Shear adds a share of the bending that goes as 1 / L^2, so it cancels on the same span. On another the share lies
+    anywhere between nothing and LARGEST_SHEAR_SHARE, rectangular.
 
     Parameters
     ----------
@@ -246,36 +366,34 @@ def shear_share(span_mm: float, to: Convention) -> float:
     --------
     >>> from midspan.base.units import OLDER
     >>> shear_share(STANDARD.span_mm, STANDARD), round(shear_share(OLDER.span_mm, STANDARD), 7)
-    (0.0, 4.61e-05)
+    (0.0, 0.0003228)
     """
     ratio = (STANDARD.span_mm / span_mm) ** 2 - (STANDARD.span_mm / to.span_mm) ** 2
     return float(LARGEST_SHEAR_SHARE / 2 * abs(ratio) / np.sqrt(3))
 
 
-def u_converted_thou(
-    turn: Around, deflection_thou: Array, u_relative: Array, cal: Calibration, to: Convention
-) -> Array:
-    """Return the standard uncertainty of a deflection under another convention, with supports and shear.
+def u_older_thou(turn: Around, point: Point, deflection_thou: Array, u_relative: Array, cal: Calibration) -> Array:
+    """Return the standard uncertainty of a deflection under the older convention, with supports and shear.
 
     Parameters
     ----------
     turn : Around
         Flexibilities at both ends of the supports' range.
+    point : Point
+        Span at the temperature of the run.
     deflection_thou : ndarray
-        Deflection under the other convention, thou, shape (S,).
+        Deflection under the older convention, thou, shape (S,).
     u_relative : ndarray
         Relative standard uncertainty of the spine, shape (S,).
     cal : Calibration
         Span and supports of the gauge.
-    to : Convention
-        The other convention.
 
     Returns
     -------
     ndarray
         Standard uncertainty, thou, shape (S,).
     """
-    supports = support_half_width_thou(turn, cal, to)
-    shear = shear_share(cal.span.span_mm, to) * deflection_thou
+    supports = support_half_width_thou(turn, point, cal, OLDER)
+    shear = shear_share(cal.span.span_mm, OLDER) * deflection_thou
     result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)
     return result
