@@ -147,10 +147,13 @@ def test_the_screw_s_error_between_the_depths_stretches_the_runout():
     assert wavy.dof_runout == pytest.approx(dof_by_gtc((exact.u_runout_mm, 313), (share, 9.0)), rel=1e-6)
 
 
-@pytest.mark.parametrize("sections", [BAD, {"frame": {"u_give_mm_per_n": 0.005}}])
+@pytest.mark.parametrize(
+    "sections", [{"force": {"u_scale": 0.02, "u_linearity_n": 0.0}}, {"frame": {"u_give_mm_per_n": 0.005}}]
+)
 def test_the_force_s_scale_and_the_give_cancel_in_the_runout(sections):
     run = measured()
-    assert result_of(run, **EXACT | sections).u_runout_mm == result_of(run, **EXACT).u_runout_mm
+    other = result_of(run, **EXACT | sections).u_runout_mm
+    assert other == pytest.approx(result_of(run, **EXACT).u_runout_mm, rel=1e-12)
 
 
 def test_runout_is_twice_the_bow_and_as_sure_as_noise_allows():
@@ -174,13 +177,17 @@ def test_pounds_are_26_over_the_inches_that_the_exact_shaft_bends(spine_thou):
     flexibility = load_for(spine_thou * 0.0254 / 711.2) / LOAD_N
     load_n = 2 * 0.45359237 * 9.80665
     inches = float(ratio_for(load_n * flexibility * (26 / 28) ** 2)) * 26
-    assert result.older_lb == pytest.approx(26 / inches, rel=1e-4)
+    # Nothing to 0.7 % of the bending at 28 in is shear, which goes as 1 / L^2; the host takes the middle.
+    shears = (1 + 3.5e-3 * (28 / 26) ** 2) / (1 + 3.5e-3)
+    assert result.older_lb == pytest.approx(26 / (inches * shears), rel=1e-4)
 
 
 def test_pounds_on_another_span_are_the_same():
     gauge = Gauge(span_mm=650.0)
     there = result_of(measured(gauge=gauge), span={"span_mm": 650.0})
-    assert there.older_lb == pytest.approx(result_of(measured()).older_lb, rel=3e-4)
+    # The shaft on paper does not shear; the host takes half of 0.7 % on the standard span, as 1 / L^2.
+    shears = (1 + 3.5e-3 * (711.2 / 650) ** 2) / (1 + 3.5e-3)
+    assert there.older_lb / shears == pytest.approx(result_of(measured()).older_lb, rel=3e-4)
 
 
 # Hysteresis

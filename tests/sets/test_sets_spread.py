@@ -46,7 +46,7 @@ def pairs(request):
     rng = np.random.default_rng(31)
     rows = []
     for _ in range(200):
-        gauge = drawn_gauge(rng, vertical=rng.uniform(0, 1))
+        gauge = drawn_gauge(rng)
         true, found = dozen_on(gauge, rng, 2, request.param)
         known = covariance(found)
         error = (found[1].result.spine_thou - found[0].result.spine_thou) - (true[1] - true[0])

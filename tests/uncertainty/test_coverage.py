@@ -23,7 +23,9 @@ KNOWN_EXACTLY = paper_calibration(
     frame={"u_give_mm_per_n": 0.0},
     span={"u_span_mm": 0.0},
 )
-EXAMPLE = paper_calibration(span={"vertical_share": (0.0, 1.0)})
+EXAMPLE = paper_calibration({})  # with rims, friction and other sins
+EDGES = paper_calibration()
+ANY_REACTIONS = paper_calibration(span={"vertical_share": (0.0, 1.0)})
 
 
 def assert_pulls(pulls, low=1.0, high=1.0):
@@ -203,23 +205,23 @@ def test_a_drift_of_the_zero_is_taken_out_and_covered():
 
 @pytest.fixture(scope="module")
 def drawn():
-    """Return shafts from 150 to 1500 thou on gauges drawn from the calibration's uncertainties, on any supports."""
+    """Return shafts from 150 to 1500 thou on gauges drawn from the calibration's uncertainties."""
     rng = np.random.default_rng(8)
-    return Lot([(drawn_shaft(rng, i), drawn_gauge(rng, vertical=rng.uniform(0, 1))) for i in range(500)], EXAMPLE, 9)
+    return Lot([(drawn_shaft(rng, i), drawn_gauge(rng, EXAMPLE)) for i in range(500)], EXAMPLE, 9)
 
 
 def test_expanded_uncertainty_covers_the_spine(drawn):
     errors = drawn.of("spine_thou") - drawn.true("spine_thou")
     assert_covered(errors, drawn.expanded("u_spine_thou", "dof_spine"), least=0.95, most=0.97)
-    # The error of the supports is not normal, all others are; each has the standard deviation stated.
+    # Temperature and creep are rectangular, all others nearly normal; each has the standard deviation stated.
     assert_pulls(errors / drawn.of("u_spine_thou"), low=0.95, high=1.05)
 
 
 def test_expanded_uncertainty_covers_the_spine_with_normal_errors_alone():
-    # On supports as assumed, and without their share, all errors are normal: exactly 95 %.
+    # On knife edges all errors but creep are normal: 95 %.
     rng = np.random.default_rng(14)
-    lot = Lot([(drawn_shaft(rng, i), drawn_gauge(rng)) for i in range(500)], EXAMPLE, seed=15)
-    errors, u = lot.of("spine_thou") - lot.true("spine_thou"), lot.u_without("support reactions")
+    lot = Lot([(drawn_shaft(rng, i), drawn_gauge(rng)) for i in range(500)], EDGES, seed=15)
+    errors, u = lot.of("spine_thou") - lot.true("spine_thou"), lot.of("u_spine_thou")
     assert_covered(errors, 1.96 * u, least=0.95, most=0.95)
     assert_pulls(errors / u)
 
@@ -233,8 +235,8 @@ def test_coverage_holds_when_the_calibration_itself_was_made_from_few_readings()
         shaft, gauge = Shaft(spine_thou=rng.uniform(300, 700), number=i), drawn_gauge(rng)
         few = [math.sqrt(rng.chisquare(4) / 4) for _ in range(2)]
         cal = paper_calibration(
-            force={"u_scale": few[0] * EXAMPLE.force.u_scale, "dof_scale": 4},
-            frame={"u_give_mm_per_n": few[1] * EXAMPLE.frame.u_give_mm_per_n, "dof_give": 4},
+            force={"u_scale": few[0] * EDGES.force.u_scale, "dof_scale": 4},
+            frame={"u_give_mm_per_n": few[1] * EDGES.frame.u_give_mm_per_n, "dof_give": 4},
         )
         (result,) = evaluate([raw_run(shaft, gauge, rng)], cal)
         errors.append(result.spine_thou - shaft.spine_thou)
@@ -244,13 +246,13 @@ def test_coverage_holds_when_the_calibration_itself_was_made_from_few_readings()
     assert (np.abs(errors) < normal).mean() < (np.abs(errors) < expanded).mean()
 
 
-def test_the_designs_aim_is_met_on_any_supports():
+def test_the_designs_aim_is_met_with_all_that_the_example_does_not_know():
     rng = np.random.default_rng(10)
     shafts = [Shaft(spine_thou=rng.uniform(450, 550), spread_thou=4.0, number=i) for i in range(300)]
-    lot = Lot([(shaft, drawn_gauge(rng, vertical=rng.uniform(0, 1))) for shaft in shafts], EXAMPLE, seed=11)
+    lot = Lot([(shaft, drawn_gauge(rng, EXAMPLE)) for shaft in shafts], EXAMPLE, seed=11)
     expanded = lot.expanded("u_spine_thou", "dof_spine")
     assert_covered(lot.of("spine_thou") - lot.true("spine_thou"), expanded, least=0.95, most=0.97)
-    assert np.mean(expanded) < 0.5
+    assert np.mean(expanded) < 0.65  # 0.6 where the temperature is known
 
 
 def test_supports_of_soft_shafts_are_covered_to_their_bounds():
@@ -258,7 +260,7 @@ def test_supports_of_soft_shafts_are_covered_to_their_bounds():
     # lies outside the interval of a normal distribution.
     rng = np.random.default_rng(12)
     shafts = [Shaft(spine_thou=rng.uniform(1000, 1500), spread_thou=4.0, number=i) for i in range(150)]
-    lot = Lot([(shaft, drawn_gauge(rng, vertical=rng.uniform(0, 1))) for shaft in shafts], EXAMPLE, seed=13)
+    lot = Lot([(shaft, drawn_gauge(rng, vertical=rng.uniform(0, 1))) for shaft in shafts], ANY_REACTIONS, seed=13)
     pulls = (lot.of("spine_thou") - lot.true("spine_thou")) / lot.of("u_spine_thou")
     assert_pulls(pulls, low=0.95, high=1.05)
     assert np.mean(np.abs(pulls) < 1.96) > 0.94
@@ -285,10 +287,10 @@ def test_runout_is_covered_as_well(drawn):
 
 
 def test_pounds_of_the_older_convention_are_covered_as_well(drawn):
-    # 26 in, 2 lb, bent by the paper gauge's own law on each gauge's own supports.
+    # 26 in, 2 lb, bent by the paper gauge's own law. The truth does not shear, the host takes the middle of its range.
     load_n, span_mm = 2 * 0.45359237 * 9.80665, 26 * 25.4
-    pairs = zip(drawn.shafts, drawn.gauges, strict=True)
-    group = [load_n * span_mm**2 / stiffness_of(shaft.spine_thou, gauge.vertical) for shaft, gauge in pairs]
-    pounds = 26 / np.array([ratio_for(w, gauge.vertical) * 26 for w, gauge in zip(group, drawn.gauges, strict=True)])
+    group = np.array([load_n * span_mm**2 / stiffness_of(shaft.spine_thou) for shaft in drawn.shafts])
+    shear = 3.5e-3 * np.array([(28 / 26) ** 2, 1.0]) + 1
+    pounds = 26 / (ratio_for(group) * 26 * shear[0] / shear[1])
     errors = drawn.of("older_lb") - pounds
     assert_covered(errors, drawn.expanded("u_older_lb", "dof_spine"), least=0.95, most=0.985)

@@ -154,7 +154,8 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
     _, high_slope = elastica.ratio_and_slope(high_n * y, supports, rim)
     by_y = high_n * high_slope - low_n * low_slope
     y_low, y_high = (y * low_slope + give / span) / by_y, -(y * high_slope + give / span) / by_y
-    deflection, slope = standard_thou(y, span, cal)
+    deflection, slope = standard_thou(y, span)
+    shear = _shear_at(span)
     # A rim of the same height is a smaller one on a longer span.
     rim_change = elastica.ratio_by_rim(high_n * y, supports, rim) - elastica.ratio_by_rim(low_n * y, supports, rim)
     by_rim = -slope * rim_change / span / by_y
@@ -166,7 +167,10 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
         slope * y_high,
         slope / span / by_y,
         -slope * (high_n - low_n) / span / by_y,
-        -slope * bend / span**2 / by_y - 2 * y * slope / span - by_rim * rim,
+        -slope * bend / span**2 / by_y
+        - 2 * y * slope / span
+        - by_rim * rim
+        + 2 * deflection * shear / (1 + shear) / span,
         by_rim,
         -slope * friction / by_y,
         span,
@@ -209,9 +213,7 @@ def rim_of(cal: Calibration) -> float:
     return cal.span.rim_mm / cal.span.span_mm
 
 
-def standard_thou(
-    flexibility: Array, span_mm: Array, cal: Calibration, to: Convention = STANDARD
-) -> tuple[Array, Array]:
+def standard_thou(flexibility: Array, span_mm: Array, to: Convention = STANDARD) -> tuple[Array, Array]:
     """Return the deflection under the reference condition, and its derivative by the flexibility.
 
     Parameters
@@ -220,8 +222,6 @@ def standard_thou(
         L^2 / EI on the gauge's span, 1/N, any shape.
     span_mm : ndarray
         That span, mm, of a shape that broadcasts.
-    cal : Calibration
-        Nominal span, for the shear.
     to : Convention
         Span and load of the deflection.
 
@@ -239,11 +239,11 @@ def standard_thou(
     """
     factor = to.load_n * (to.span_mm / span_mm) ** 2
     ratio, slope = elastica.ratio_and_slope(factor * flexibility)
-    thou = to.span_mm / MM_PER_THOU * shear_factor(cal.span.span_mm, to)
+    thou = to.span_mm / MM_PER_THOU * shear_factor(span_mm, to)
     return thou * ratio, thou * slope * factor
 
 
-def shear_factor(span_mm: float, to: Convention) -> float:
+def shear_factor(span_mm: Array | float, to: Convention) -> Array:
     """Return the factor from a deflection that was converted as bending alone to one that shears as well.
 
     Shear adds P L / (4 k G A) to the bending P L^3 / (48 EI): a share of 12 EI / (k G A L^2), which goes as 1 / L^2.
@@ -252,15 +252,15 @@ def shear_factor(span_mm: float, to: Convention) -> float:
 
     Parameters
     ----------
-    span_mm : float
-        Distance between the supports at which the shaft was measured, mm.
+    span_mm : ndarray or float
+        Distance between the supports at which the shaft was measured, mm, any shape.
     to : Convention
         Convention of the result.
 
     Returns
     -------
-    float
-        Factor, dimensionless.
+    ndarray
+        Factor, dimensionless, of the shape of the span.
 
     References
     ----------
@@ -269,11 +269,16 @@ def shear_factor(span_mm: float, to: Convention) -> float:
     Examples
     --------
     >>> from midspan.base.units import OLDER
-    >>> shear_factor(STANDARD.span_mm, STANDARD), round(shear_factor(OLDER.span_mm, STANDARD), 6)
-    (1.0, 0.999443)
+    >>> shear_factor(np.array([STANDARD.span_mm, OLDER.span_mm]), STANDARD).round(6).tolist()
+    [1.0, 0.999443]
     """
-    there, here = ((STANDARD.span_mm / length) ** 2 for length in (to.span_mm, span_mm))
-    return (1 + LARGEST_SHEAR_SHARE / 2 * there) / (1 + LARGEST_SHEAR_SHARE / 2 * here)
+    factor: Array = (1 + _shear_at(to.span_mm)) / (1 + _shear_at(span_mm))
+    return factor
+
+
+def _shear_at(span_mm: Array | float) -> Array:
+    """Return the middle of the shear's share of the bending on a span, dimensionless, of the shape of the span."""
+    return LARGEST_SHEAR_SHARE / 2 * (STANDARD.span_mm / np.asarray(span_mm)) ** 2
 
 
 def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Calibration) -> Around:
@@ -301,7 +306,7 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
     span, give, supports, rim = point.span_mm[:, None], give_mm_per_n(cal), cal.span.vertical, rim_of(cal)
     y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports, rim)
-    deflection, _ = standard_thou(y, span, cal)
+    deflection, _ = standard_thou(y, span)
     depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports, rim)
     few_low, few_high, few_y = (values[:, ::_EVERY] for values in (low, high, y))
     bounds = _at_bounds(few_y, few_low, few_high, (travel - give * (few_high - few_low)) / span, cal)
@@ -419,17 +424,17 @@ def _half_apart(
         return None, None
     ends = zip(bounds, cal.span.vertical_share, strict=True)
     lowest, highest = (elastica.deflection_ratio(low_n * y, support, rim_of(cal)) for y, support in ends)
-    return _half_difference_thou(bounds, span_mm, cal, STANDARD), span_mm * (lowest - highest) / 2
+    return _half_difference_thou(bounds, span_mm, STANDARD), span_mm * (lowest - highest) / 2
 
 
-def _half_difference_thou(bounds: tuple[Array, Array], span_mm: Array, cal: Calibration, to: Convention) -> Array:
+def _half_difference_thou(bounds: tuple[Array, Array], span_mm: Array, to: Convention) -> Array:
     """Return half the difference of the deflections under a convention at both ends of the supports' range, thou."""
-    lowest, highest = (standard_thou(y, span_mm, cal, to)[0] for y in bounds)
+    lowest, highest = (standard_thou(y, span_mm, to)[0] for y in bounds)
     half: Array = (lowest - highest) / 2
     return half
 
 
-def support_half_width_thou(turn: Around, point: Point, cal: Calibration, to: Convention) -> Array:
+def support_half_width_thou(turn: Around, point: Point, to: Convention) -> Array:
     """Return the half width of the mean deflection under a convention that the unknown reactions leave, thou (S,).
 
     Parameters
@@ -438,8 +443,6 @@ def support_half_width_thou(turn: Around, point: Point, cal: Calibration, to: Co
         Flexibilities at both ends of the supports' range.
     point : Point
         Span at the temperature of the run.
-    cal : Calibration
-        Supports of the gauge.
     to : Convention
         Span and load of the deflection.
 
@@ -450,5 +453,5 @@ def support_half_width_thou(turn: Around, point: Point, cal: Calibration, to: Co
     """
     if turn.at_bounds is None:
         return np.zeros_like(point.flexibility)
-    half: Array = np.abs(_half_difference_thou(turn.at_bounds, point.span_mm[:, None], cal, to).mean(axis=1))
+    half: Array = np.abs(_half_difference_thou(turn.at_bounds, point.span_mm[:, None], to).mean(axis=1))
     return half

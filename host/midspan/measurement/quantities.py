@@ -14,8 +14,8 @@ from midspan.measurement.spine_budget import (
     Shares,
     scatter_dof,
     screw_factor,
+    u_height_relative,
     u_older_thou,
-    u_travel_relative,
 )
 from midspan.uncertainty.budget import effective_dof
 
@@ -68,13 +68,15 @@ def evenness(turn: Around, spine: Shares, fit: HarmonicFit, forces: CalibratedRe
     }
 
 
-def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, point: Point, cal: Calibration) -> Found:
+def runout(turn: Around, spine: Shares, fit: HarmonicFit, mean: MeanForces, point: Point, cal: Calibration) -> Found:
     """Return the runout; force scale and frame compliance cancel in it, the travel between the depths does not.
 
     Parameters
     ----------
     turn : Around
         Harmonics of the surface.
+    spine : Shares
+        Budgets of the spines.
     fit : HarmonicFit
         Numbers of readings.
     mean : MeanForces
@@ -92,18 +94,18 @@ def runout(turn: Around, fit: HarmonicFit, mean: MeanForces, point: Point, cal: 
     swing = curve.swing(turn.surface_mm, turn.u_surface, order=1)
     u_scale = cal.travel.u_scale * swing.value
     u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
-    u_press = u_travel_relative(point, cal) * swing.value
+    u_height = u_height_relative(spine, point, cal) * swing.value
     value = curve.shares_of(turn.surface_changes, swing.by_value)
     shares = (
         (swing.u, scatter_dof(fit)),
         (u_scale, cal.travel.dof_scale),
         (u_screw, cal.travel.dof_screw),
-        (u_press, np.inf),
+        (u_height, np.inf),
         *zip(value.T, turn.dof_changes.T, strict=True),
     )
     return {
         "runout_mm": swing.value,
-        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_scale**2 + u_screw**2 + u_press**2), value),
+        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_scale**2 + u_screw**2 + u_height**2), value),
         "dof_runout": _dof(*shares),
         "runout_floor_mm": swing.floor,
     }
@@ -140,7 +142,7 @@ def older_pounds(point: Point, turn: Around, u_spine: Array, cal: Calibration) -
     dict
         Arrays of shape (S,) by field of `ShaftResult`.
     """
-    thou, _ = standard_thou(point.flexibility, point.span_mm, cal, OLDER)
+    thou, _ = standard_thou(point.flexibility, point.span_mm, OLDER)
     u_thou = u_older_thou(turn, point, thou, u_spine / point.deflection_thou, cal)
     pounds = pounds_from_thou(thou)
     return {"older_lb": pounds, "u_older_lb": pounds * u_thou / thou}

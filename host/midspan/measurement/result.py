@@ -322,7 +322,7 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
     spine = spine_shares(mean, point, turn, fit, forces, cal)
     found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": spine.u, "dof_spine": spine.dof}
     found |= {"light_load_n": mean.low_n, "load_n": mean.high_n, "travel_mm": mean.travel_mm}
-    found |= evenness(turn, spine, fit, forces) | runout(turn, fit, mean, point, cal)
+    found |= evenness(turn, spine, fit, forces) | runout(turn, spine, fit, mean, point, cal)
     found |= older_pounds(point, turn, spine.u, cal) | hysteresis(fit, forces) | quality(fit, forces)
     vectors = zip(
         turn.deflection_thou.tolist(),

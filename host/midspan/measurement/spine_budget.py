@@ -42,6 +42,12 @@ CAUSES = (
 )
 
 
+# Causes that change the slope of the force over the travel. A scale of the force or a give of the frame is not among
+# them: it acts on the bow's force as on that slope.
+OF_SLOPE = ("force linearity", "axial friction", "rim radius", "creep")
+_SLOPE_COLUMNS = [[name for name, _ in CAUSES].index(cause) for cause in OF_SLOPE]
+
+
 @dataclass(frozen=True)
 class MeanForces:
     """Mean forces of S shafts at two depths, and the travel between these.
@@ -81,6 +87,13 @@ class Shares:
     def u(self) -> Array:
         """Combined standard uncertainty of each spine, thou, shape (S,)."""
         result: Array = np.sqrt(((self.u_causes * self.sensitivities) ** 2).sum(axis=1))
+        return result
+
+    @cached_property
+    def u_slope(self) -> Array:
+        """Standard uncertainty of each spine from what changes the slope of force over travel, thou, shape (S,)."""
+        shares = (self.u_causes * self.sensitivities)[:, _SLOPE_COLUMNS]
+        result: Array = np.sqrt((shares**2).sum(axis=1))
         return result
 
     @cached_property
@@ -139,7 +152,7 @@ def spine_shares(
     before, after = _zero_sensitivities(point, forces)
     at_either = np.hypot(point.by_low, point.by_high)
     scale = point.by_low * mean.low_n + point.by_high * mean.high_n
-    supports = support_half_width_thou(turn, point, cal, STANDARD)
+    supports = support_half_width_thou(turn, point, STANDARD)
     u_warmth, by_warmth = _of_warmth(mean, point, cal)
     rows = (
         (np.sqrt(turn.u_deflection[:, 0, 0]), 1.0, scatter_dof(fit)),
@@ -229,7 +242,8 @@ def _creep_thou(point: Point, fit: HarmonicFit) -> Array:
     meanwhile by what the shaft keeps of its bend, and that is missing from the force at the second visit to the light
     depth: creep grows as a small power of time (about 0.2), so of what grew between 1 and 5 s about nine tenths are
     still there 2 s after. The mean of the readings lies in the middle of the fall: rectangular, half the fall either
-    way. Friction within the shaft and the cell's own creep are in the fall too, which errs on the safe side.
+    way. That errs on the safe side: friction within the shaft and the cell's creep are in the fall too, and what creeps
+    turns with the shaft, so that little of it builds up.
     """
     fall_n = np.abs(fit.coefficients_n[:, 0, 0] - fit.coefficients_n[:, 2, 0])
     result: Array = fall_n * np.abs(point.by_high) / np.sqrt(12)
@@ -257,13 +271,18 @@ def _of_warmth(mean: MeanForces, point: Point, cal: Calibration) -> tuple[Array,
     return in_doubt, np.copysign(per_k, warmth.off_k)
 
 
-def u_travel_relative(point: Point, cal: Calibration) -> Array:
-    """Return the relative standard uncertainty that a leaning press and a warm screw add to the scale of the travel.
+def u_height_relative(spine: Shares, point: Point, cal: Calibration) -> Array:
+    """Return the relative standard uncertainty of heights of the surface: of the slope, a leaning press, a warm screw.
+
+    A height is a force over the slope of force over travel. What changes that slope alone changes spine and heights in
+    proportion.
 
     Parameters
     ----------
+    spine : Shares
+        Budgets of the spines.
     point : Point
-        Temperatures.
+        Deflections and temperatures.
     cal : Calibration
         Largest angle of the press, and expansion of the screw.
 
@@ -274,7 +293,8 @@ def u_travel_relative(point: Point, cal: Calibration) -> Array:
     """
     warmth, travel = point.warmth, cal.travel
     result: Array = np.sqrt(
-        tilt_loss(cal) ** 2 / 5
+        (spine.u_slope / point.deflection_thou) ** 2
+        + tilt_loss(cal) ** 2 / 5
         + (travel.u_expansion_per_k * warmth.in_doubt_k) ** 2
         + (travel.expansion_per_k * warmth.u_off_k) ** 2
     )
@@ -393,7 +413,7 @@ def u_older_thou(turn: Around, point: Point, deflection_thou: Array, u_relative:
     ndarray
         Standard uncertainty, thou, shape (S,).
     """
-    supports = support_half_width_thou(turn, point, cal, OLDER)
+    supports = support_half_width_thou(turn, point, OLDER)
     shear = shear_share(cal.span.span_mm, OLDER) * deflection_thou
     result: Array = np.sqrt((u_relative * deflection_thou) ** 2 + supports**2 / 3 + shear**2)
     return result
