@@ -208,7 +208,11 @@ u_give_mm_per_n = 2.5e-4
 [span]
 span_mm = 711.20
 u_span_mm = 0.05
-vertical_share = [0.0, 0.0]    # the simulated supports have no friction; leave this line out for real ones
+rim_mm = 0.0                   # knife edges
+u_rim_mm = 0.0
+u_axial_friction = 0.0         # they have no friction
+sink_mm_per_n = 0.0            # the shafts' walls do not give
+u_sink_mm_per_n = 0.0
 
 [rotation]
 steps_per_turn = 800           # rotate steps per turn of the shaft, as the roller's and shaft's diameters say
