@@ -34,6 +34,7 @@ from midspan.measurement.definition import DEFINITION
 from midspan.measurement.depth_consistency import joined
 from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
+from midspan.measurement.nut_step import nut_faults
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
@@ -331,6 +332,7 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         strict=True,
     )
     settled, named = found["settled"].tolist(), _with_known_sides(found)
+    turned_over = nut_faults(runs, point.flexibility, forces.rest_scatter_n, cal)
     rows = zip(*named.values(), strict=True)
     budgets = zip(
         spine.u_causes.tolist(),
@@ -344,8 +346,8 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
     ]
     return [
-        replace(result, doubts=doubts(result, converged, run, cal), faults=faults(result, run, cal))
-        for result, converged, run in zip(results, settled, runs, strict=True)
+        replace(result, doubts=doubts(result, converged, run, cal), faults=faults(result, run, cal) + nut)
+        for result, converged, run, nut in zip(results, settled, runs, turned_over, strict=True)
     ]
 
 
