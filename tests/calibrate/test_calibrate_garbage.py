@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError, MidspanError
 from midspan.calibrate.force import Load, calibrate_force
-from midspan.calibrate.frame import calibrate_frame
+from midspan.calibrate.frame import RigidBar, calibrate_frame
 from midspan.calibrate.live import as_travel
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.rotation import calibrate_rotation, calibrate_rotation_marks
@@ -38,7 +38,7 @@ GOOD = {
         {"steps": STEPS.tolist(), "block_mm": (30 - 0.0025 * STEPS + RNG.normal(0, 5e-4, 24)).tolist()},
     ),
     "frame": (
-        calibrate_frame,
+        lambda table: calibrate_frame(table, RigidBar(25.0)),
         {"travel_mm": (8 + 0.01 * np.linspace(0.5, 9.5, 19) + RNG.normal(0, 2e-4, 19)).tolist(),
          "force_n": np.linspace(0.5, 9.5, 19).tolist()},
     ),

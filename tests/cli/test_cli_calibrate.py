@@ -220,7 +220,8 @@ def test_readings_of_a_refused_run_are_kept(tmp_path, monkeypatch):
 
 
 def test_frame_needs_force_and_travel_first(tmp_path):
-    error = refusal(midspan("calibrate", "frame", "--port", "rehearsal", "--yes", folder=tmp_path), ConfigurationError)
+    given = ("calibrate", "frame", "--port", "rehearsal", "--yes", "--bar-diameter", 25)
+    error = refusal(midspan(*given, folder=tmp_path), ConfigurationError)
     assert (error.code, re.findall(r"\b(force|travel)\b", str(error))) == ("missing_kind", ["force", "force"])
 
 
@@ -238,6 +239,10 @@ NEAR = ("travel", "--port", "rehearsal", "--yes", "--first-steps", 5000, "--last
         (ConversionError, ("32.2", "9.76", "9.84"), ("force", "--csv", "x.csv", "--gravity", 32.2)),
         (ConfigurationError, ("--bar", "--diameter", "--assigned"), ("bar", "--csv", "x.csv")),
         (ConfigurationError, "no_folder", ("file", "--out", "gauge.toml")),
+        (ConfigurationError, "bar_size", ("frame", "--csv", "x.csv")),
+        (ConfigurationError, "bar_size", ("frame", "--port", "rehearsal", "--yes")),
+        (ConfigurationError, "rollers", ("span", "--csv", "span.csv", "--rim-radius", 2, "--axle-distance", 31)),
+        (ConfigurationError, "sinking", ("sinking", "--material", "cheese", "--rim-radius", 2)),
         (LinkError, ("no-such-port",), ("force", "--port", "no-such-port")),
         (ConfigurationError, "gauge_name", ("span", "--gauge", "")),
         (ConfigurationError, "gauge_name", ("span", "--gauge", "g" * 33)),
@@ -288,7 +293,8 @@ def test_tables_that_cannot_be_read(tmp_path, text, named):
 def test_a_table_with_decimal_commas_is_read_where_semicolons_part_the_cells(tmp_path):
     rows = "0,4;25\n1,2;8,0\n"
     (tmp_path / "frame.csv").write_text(f"# of the long bench\nforce_n;travel_mm\n{rows}")
-    error = refusal(midspan("calibrate", "frame", "--csv", "frame.csv", folder=tmp_path), ReadingsError)
+    given = ("calibrate", "frame", "--csv", "frame.csv", "--bar-diameter", 25)
+    error = refusal(midspan(*given, folder=tmp_path), ReadingsError)
     assert (error.code, "1.2 N" in str(error)) == ("too_few", True)
 
 

@@ -6,19 +6,33 @@ The file's id is a digest of its records: the same records make the same file, b
 import hashlib
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
-from midspan.base.config import validated
+from midspan.base.config import read_toml, validated
 from midspan.base.errors import ConfigurationError, OutputError
 from midspan.base.files import writing
 from midspan.calibrate.record import Record, records_in
 from midspan.measurement.calibration import Calibration
 
 SECTIONS = ("force", "travel", "frame", "span", "rotation")
-OPTIONAL = ("filter",)  # a calibration without it is whole, with bounds in place of what was not calibrated
+OPTIONAL = ("sinking", "filter")  # a calibration without them is whole, with bounds for what was not calibrated
+PART_OF = {"sinking": "span"}  # kinds whose keys belong to the table of another
+# What a person may state in a file without a record; a new file takes it over from the previous one.
+STATED = {
+    "calibration": ("temperature_range_c",),
+    "force": ("u_per_k",),
+    "travel": ("expansion_per_k", "u_expansion_per_k", "tilt_deg"),
+    "frame": (),
+    "span": (
+        "vertical_share", "rim_mm", "u_rim_mm", "u_axial_friction", "sink_mm_per_n", "u_sink_mm_per_n", "off_centre_mm",
+        "expansion_per_k", "u_expansion_per_k",
+    ),
+    "rotation": ("steps_per_roller_turn", "u_roller_mm", "u_slip_between_depths"),
+}  # fmt: skip
 WARMER_C = 3.0  # a wider range of temperatures among the records gets a remark
 
 
@@ -86,16 +100,75 @@ def tables_of(records: Sequence[Record]) -> dict[str, Any]:
         "valid_until": min(record.valid_until for record in records),
         "records": ids,
     }
-    return {"calibration": identity} | {record.kind: record.section for record in records}
+    tables = {"calibration": identity}
+    for record in records:
+        name = PART_OF.get(record.kind, record.kind)
+        tables[name] = tables.get(name, {}) | record.section
+    return tables
 
 
-def calibration_text(records: Sequence[Record]) -> str:
+def kept_over(previous: Path) -> dict[str, Any]:
+    """Return what a previous calibration file states without a record, to be kept in a new one.
+
+    Parameters
+    ----------
+    previous : Path
+        Calibration file.
+
+    Returns
+    -------
+    dict[str, Any]
+        Tables by name with the keys of STATED that the file has, and its `cycle`, a table or the name of a preset.
+
+    Raises
+    ------
+    ConfigurationError
+        The file is not a calibration.
+    """
+    tables = read_toml(previous)
+    validated(Calibration, tables, previous)
+    kept: dict[str, Any] = {
+        name: {key: tables[name][key] for key in keys if key in tables[name]} for name, keys in STATED.items()
+    }
+    if "cycle" in tables:
+        kept["cycle"] = tables["cycle"]
+    return {name: table for name, table in kept.items() if table}
+
+
+def with_kept(tables: dict[str, Any], kept: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the tables of a calibration file with what is stated besides the records; its id changes with that.
+
+    Parameters
+    ----------
+    tables : dict[str, Any]
+        Tables by name, made from records.
+    kept : Mapping[str, Any]
+        Tables by name as of `kept_over`; a key that a record has found goes before it.
+
+    Returns
+    -------
+    dict[str, Any]
+        Tables by name.
+    """
+    if not kept:
+        return tables
+    whole = {name: dict(kept.get(name, {})) | table for name, table in tables.items()}
+    for name, value in kept.items():
+        whole.setdefault(name, value)
+    digest = hashlib.sha256(json.dumps([tables["calibration"]["id"], kept], sort_keys=True, default=str).encode())
+    gauge = whole["calibration"]["gauge"]
+    return whole | {"calibration": whole["calibration"] | {"id": f"{gauge[:32]}-{digest.hexdigest()[:12]}"}}
+
+
+def calibration_text(records: Sequence[Record], kept: Mapping[str, Any] = MappingProxyType({})) -> str:
     """Return the calibration file as TOML, after checking it as a reader would.
 
     Parameters
     ----------
     records : Sequence[Record]
         Records in the order of SECTIONS.
+    kept : Mapping[str, Any]
+        What is stated besides them, as of `kept_over`.
 
     Returns
     -------
@@ -107,9 +180,14 @@ def calibration_text(records: Sequence[Record]) -> str:
     ConfigurationError
         A value is outside the range that a calibration may have.
     """
-    tables = tables_of(records)
+    tables = with_kept(tables_of(records), kept)
     validated(Calibration, tables, Path("records"))
     lines = ["# Put together by midspan calibrate file. All u_... are standard uncertainties (k = 1)."]
+    preset = tables.pop("cycle", None)
+    if isinstance(preset, str):  # a name stands before the first table
+        lines += ["", f"cycle = {_toml(preset)}"]
+    elif preset is not None:
+        tables["cycle"] = preset
     for name, table in tables.items():
         lines += ["", f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in table.items())]
     return "\n".join(lines) + "\n"
@@ -125,10 +203,14 @@ def _toml(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False)
     if isinstance(value, list):
         return "[" + ", ".join(map(_toml, value)) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
     return value.isoformat() if isinstance(value, date) else repr(value)
 
 
-def write_calibration(folder: Path, out: Path, gauge: str | None) -> list[Record]:
+def write_calibration(
+    folder: Path, out: Path, gauge: str | None, kept: Mapping[str, Any] = MappingProxyType({})
+) -> list[Record]:
     """Write the calibration file from the newest records.
 
     Parameters
@@ -139,6 +221,8 @@ def write_calibration(folder: Path, out: Path, gauge: str | None) -> list[Record
         File to write.
     gauge : str | None
         Name of the gauge; None if the folder has records of a single gauge.
+    kept : Mapping[str, Any]
+        What is stated besides the records, as of `kept_over`.
 
     Returns
     -------
@@ -154,7 +238,7 @@ def write_calibration(folder: Path, out: Path, gauge: str | None) -> list[Record
         written.
     """
     records = newest_records(folder, gauge)
-    text = calibration_text(records)
+    text = calibration_text(records, kept)
     with writing(out, "choose another file with --out"):
         if out.exists() and out.read_bytes() != text.encode():
             raise OutputError(
@@ -181,7 +265,7 @@ def remarks_on(records: Sequence[Record]) -> list[str]:
     """
     warm = [record.temperature_c for record in records]
     given = [f"{record.kind}: {remark}" for record in records for remark in record.outcome["remarks"]]
-    if not {record.kind for record in records}.issuperset(OPTIONAL):
+    if "filter" not in {record.kind for record in records}:
         given.append(
             "the converter's filter was not calibrated: sides and spreads are stated with its wide bounds; run midspan "
             "calibrate filter"

@@ -19,7 +19,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy import stats
 
 from midspan.base.errors import ReadingsError
 from midspan.base.polynomial import Array, PolynomialFit, fit_polynomial
@@ -27,7 +26,7 @@ from midspan.base.units import STANDARD
 from midspan.calibrate import plausibility
 from midspan.calibrate.cell_behaviour import Behaviour, behaviour
 from midspan.calibrate.cell_loading import Loading, LoadingWay
-from midspan.calibrate.fit_tests import SIGNIFICANT, Evidence, choose_order, combined, read_back, u_of_curve
+from midspan.calibrate.fit_tests import Evidence, choose_order, combined, read_back, u_of_curve
 from midspan.calibrate.force_class import class_remarks
 from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult, Remark, chosen
 from midspan.calibrate.readings_table import CalibrationReadings
@@ -82,12 +81,28 @@ class Load:
         ReadingsError
             No certified masses add up to the load.
         """
-        parts, ratio = self._parts(mass_g), self.loading.ratio
+        parts, ratio = self.parts(mass_g), self.loading.ratio
         whole = stacked([part.force_n(self.gravity.m_s2, self.air) for part in parts])
         return ratio * whole.newtons, ratio * whole.u_mass_n, ratio * whole.u_buoyancy_n
 
-    def _parts(self, mass_g: float) -> Sequence[Mass]:
-        """Return the masses that add up to a load within 0.1 %, or a single mass without certificate."""
+    def parts(self, mass_g: float) -> Sequence[Mass]:
+        """Return the masses that add up to a load within 0.1 %, or a single mass without certificate.
+
+        Parameters
+        ----------
+        mass_g : float
+            Nominal mass, g; 0 for the empty cell.
+
+        Returns
+        -------
+        sequence of Mass
+            The masses, empty for the empty cell.
+
+        Raises
+        ------
+        ReadingsError
+            No certified masses add up to the load.
+        """
         if mass_g == 0:
             return ()
         reach: dict[float, tuple[Mass, ...]] = {0.0: ()}  # nominal total -> masses used
@@ -141,7 +156,7 @@ def calibrate_force(
     plausibility.rising(float(evidence.fit.coefficients[1]), readings.source)
     fit = fit_polynomial(rise[loaded], forces[loaded], evidence.order, through_zero=True)
     at_work = min(STANDARD.load_n, float(forces[loaded].max()))
-    budget = _scale_budget(fit, forces[loaded], rise[loaded], rounds[loaded], load, at_work)
+    budget = _scale_budget(fit, forces[loaded], rise[loaded], (rounds[loaded], masses[loaded]), load)
     found = behaviour(readings, rise, forces, fit)
     u_scale, dof_scale = combined(*budget.values())
     u_linear, dof_linear = _linearity(fit, rise[loaded], forces[loaded], found)
@@ -161,7 +176,8 @@ def calibrate_force(
         "gravity_m_s2": load.gravity.m_s2,
     }
     remarks = _remarks(evidence, load, len(set(rounds[moving])), found, remark, sign_seen=sign_seen)
-    artefacts = tuple(vars(mass) for mass in load.masses)
+    used = {part.name: vars(part) for mass_g in np.unique(masses[masses > 0]) for part in load.parts(float(mass_g))}
+    artefacts = tuple(used.values()) if load.masses else ()
     return ProcedureResult(
         "force", section, figures, budget | {"linearity_n": (u_linear, dof_linear)}, remarks, artefacts
     )
@@ -212,41 +228,55 @@ def _rise(readings: CalibrationReadings, moving: Array) -> Array:
 
 
 def _scale_budget(
-    fit: PolynomialFit, forces: Array, rise: Array, rounds: Array, load: Load, at_work: float
+    fit: PolynomialFit, forces: Array, rise: Array, grouping: tuple[Array, Array], load: Load
 ) -> dict[str, tuple[float, float]]:
-    """Return the relative standard uncertainty of the force at the working load by cause, with degrees of freedom."""
-    nearest = int(np.argmin(np.abs(forces - at_work)))
-    scatter = float(u_of_curve(fit, rise[nearest])[0]) / float(forces[nearest])
-    between = _between_rounds(forces, rise, rounds)
-    total = load.force(WORKING_G) if not load.masses else load.force(_largest(load))
+    """Return the relative standard uncertainty of the scale by cause, with degrees of freedom.
+
+    `grouping` are the round and the nominal mass of each reading.
+    """
+    rounds, masses_g = grouping
+    u_masses, u_buoyancy = _of_masses(masses_g, rise, forces, load)
     passed_on = (
         {} if load.loading.way is LoadingWay.TURNED else {load.loading.way.value: (load.loading.u_ratio, DOF_GUESS)}
     )
     return passed_on | {
-        "readings": max((scatter, float(fit.degrees_of_freedom)), between),
-        "masses": (total[1] / total[0], DOF_CERTIFICATE if load.masses else DOF_GUESS),
+        "readings": _of_readings(fit, forces, rise, rounds),
+        "masses": (u_masses, DOF_CERTIFICATE if load.masses else DOF_GUESS),
         "gravity": (load.gravity.u_m_s2 / load.gravity.m_s2, DOF_GUESS),
-        "buoyancy": (total[2] / total[0], DOF_GUESS),
+        "buoyancy": (u_buoyancy, DOF_GUESS),
     }
 
 
-def _largest(load: Load) -> float:
-    """Return the nominal sum of all certified masses, g."""
-    return sum(mass.mass_g for mass in load.masses)
+def _of_masses(masses_g: Array, rise: Array, forces: Array, load: Load) -> tuple[float, float]:
+    """Return the relative standard uncertainties of the scale from the masses that were put on, and from buoyancy.
+
+    The scale is a weighted mean: a load counts as much as its rise. Masses of a certificate share its errors, so theirs
+    add; those of different certificates add by their squares. All masses share the air.
+    """
+    by_certificate: dict[str, float] = {}
+    lift = 0.0
+    for mass_g in np.unique(masses_g):
+        weight = load.loading.ratio * float(rise[masses_g == mass_g].sum())
+        for part in load.parts(float(mass_g)):
+            force = part.force_n(load.gravity.m_s2, load.air)
+            by_certificate[part.certificate] = by_certificate.get(part.certificate, 0.0) + weight * force.u_mass_n
+            lift += weight * force.u_buoyancy_n
+    whole = float(rise @ forces)
+    return math.hypot(*by_certificate.values()) / whole, lift / whole
 
 
-def _between_rounds(forces: Array, rise: Array, rounds: Array) -> tuple[float, float]:
-    """Return relative standard uncertainty and degrees of freedom of the mean scale from rounds; 0 if they agree.
+def _of_readings(fit: PolynomialFit, forces: Array, rise: Array, rounds: Array) -> tuple[float, float]:
+    """Return relative standard uncertainty and degrees of freedom of the scale from the scatter of the readings.
 
-    Putting the masses on again is a cause of its own: then rounds, not readings, are independent.
+    Putting the masses on anew is a cause of its own, and the zero of a round is common to it: so rounds are independent
+    and readings are not, whether or not a test finds the difference. With a single round only readings are left.
     """
     numbers = np.unique(rounds)
+    groups = [rounds == number for number in numbers]
+    scales = np.array([float(rise[own] @ forces[own]) / float(rise[own] @ rise[own]) for own in groups])
     if len(numbers) < 2:
-        return 0.0, 1.0
-    groups = [forces[rounds == number] / rise[rounds == number] for number in numbers]
-    scales = np.array([group.mean() for group in groups])
-    if min(map(len, groups)) < 2 or not np.ptp(scales) or stats.f_oneway(*groups).pvalue > SIGNIFICANT:
-        return 0.0, 1.0
+        nearest = int(np.argmin(np.abs(forces - STANDARD.load_n)))
+        return float(u_of_curve(fit, rise[nearest])[0]) / float(forces[nearest]), float(fit.degrees_of_freedom)
     return float(scales.std(ddof=1) / math.sqrt(len(scales)) / scales.mean()), len(scales) - 1.0
 
 

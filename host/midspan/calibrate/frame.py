@@ -1,28 +1,77 @@
 """Calibrate the frame: pressing on a rigid bar shows the compliance of frame and cell, in mm of travel per newton.
 
-The bend of the bar adds to it and is subtracted if the bar is known (P L^3 / 48 EI, Roark's Formulas for Stress and
-Strain, 7th ed., table 8.1). A bar that bends like a shaft is refused.
+The bend of the bar adds to it and is taken off. It follows from the bar's size, so the size has to be known: a bar of
+25 mm of steel bends by 0.65 thou of spine, one of 20 mm by 1.6. A bar that bends like a shaft is refused, and so is a
+travel that jumps at some force: there the load turns the nut over.
 
 >>> from midspan.calibrate.readings_table import readings_of
 >>> force = [0.5 * i for i in range(1, 20)]
->>> table = readings_of("typed", travel_mm=[8.0 + 0.0101 * f for f in force], force_n=force)
->>> round(calibrate_frame(table).section["give_mm_per_n"], 6)
-0.0101
+>>> table = readings_of("typed", travel_mm=[8.0 + 0.0137 * f for f in force], force_n=force)
+>>> round(calibrate_frame(table, RigidBar(25.0)).section["give_mm_per_n"], 6)
+0.011793
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from midspan.base.errors import ReadingsError
+from midspan.base.polynomial import Array
 from midspan.base.units import STANDARD
-from midspan.calibrate.fit_tests import Evidence, choose_order, combined
+from midspan.calibrate.fit_tests import HIGHEST_ORDER, Evidence, choose_order, combined, f_test
 from midspan.calibrate.outcome import DOF_GUESS, ProcedureResult, Remark, chosen
 from midspan.calibrate.readings_table import CalibrationReadings
 
 LEAST_N = 0.4  # below this force the contact is still closing
 MOST_GIVE = 0.2  # mm/N; the softest usable frame: the stiffest shafts yield only twice as much
 MOST_SHARE_OF_BAR = 0.3
-U_BAR = 0.05  # relative standard uncertainty of a bend calculated from the bar's size
 FEWEST = 5
+FEWEST_TO_SPLIT = 8  # readings that can tell a jump from a curve
+SUDDEN = 1e-4  # probability of such a jump in a travel that has none
+LEAST_JUMP_MM = 0.002  # 0.1 thou of spine at 500
+
+
+@dataclass(frozen=True)
+class RigidBar:
+    """Round solid bar on the supports.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter, mm.
+    modulus_gpa : float
+        Young's modulus, GPa.
+    span_mm : float
+        Distance between the supports, mm.
+    u_diameter_mm : float
+        Standard uncertainty of the diameter, mm; a caliper's by default.
+    u_modulus_gpa : float
+        Standard uncertainty of the modulus, GPa; steels lie within about twice the default.
+    u_span_mm : float
+        Standard uncertainty of the span, mm.
+    """
+
+    diameter_mm: float
+    modulus_gpa: float = 205.0
+    span_mm: float = STANDARD.span_mm
+    u_diameter_mm: float = 0.03
+    u_modulus_gpa: float = 5.0
+    u_span_mm: float = 1.0
+
+    @property
+    def bend_mm_per_n(self) -> float:
+        """Bend between the supports for each newton at the middle, mm/N."""
+        return bar_bend_mm_per_n(self.diameter_mm, self.modulus_gpa, self.span_mm)
+
+    @property
+    def u_bend_mm_per_n(self) -> float:
+        """Standard uncertainty of the bend, mm/N; it goes with the span cubed and the diameter to the fourth power."""
+        relative = (
+            4 * self.u_diameter_mm / self.diameter_mm,
+            self.u_modulus_gpa / self.modulus_gpa,
+            3 * self.u_span_mm / self.span_mm,
+        )
+        return self.bend_mm_per_n * float(np.hypot.reduce(relative))
 
 
 def bar_bend_mm_per_n(diameter_mm: float, modulus_gpa: float, span_mm: float) -> float:
@@ -54,17 +103,15 @@ def bar_bend_mm_per_n(diameter_mm: float, modulus_gpa: float, span_mm: float) ->
     return float(span_mm**3 / (48 * modulus_gpa * 1e3 * np.pi * diameter_mm**4 / 64))
 
 
-def calibrate_frame(
-    readings: CalibrationReadings, bar_mm_per_n: float = 0.0, u_scales: float = 3e-4
-) -> ProcedureResult:
+def calibrate_frame(readings: CalibrationReadings, bar: RigidBar, u_scales: float = 3e-4) -> ProcedureResult:
     """Return the compliance of frame and cell with its uncertainty.
 
     Parameters
     ----------
     readings : CalibrationReadings
         Columns travel_mm, force_n.
-    bar_mm_per_n : float
-        Bend of the bar itself, mm/N; 0 if unknown.
+    bar : RigidBar
+        The bar, whose bend is taken off.
     u_scales : float
         Relative standard uncertainty of travel over force.
 
@@ -76,8 +123,8 @@ def calibrate_frame(
     Raises
     ------
     ReadingsError
-        The bar bends like a shaft or is too thin, the readings stop short of the working load, or travel falls as
-        force grows.
+        The bar bends like a shaft (code "bar_bends") or is too thin ("bar_too_thin"), the readings stop short of the
+        working load ("too_few"), travel falls as force grows ("reversed") or jumps at some force ("nut_turns_over").
     """
     travel, force = readings["travel_mm"], readings["force_n"]
     pressed = force >= LEAST_N
@@ -92,19 +139,20 @@ def calibrate_frame(
     # The measuring cycle uses two depths only, so the secant between them counts, not the curve's slope.
     whole = float(evidence.fit(high) - evidence.fit(low)) / (high - low)
     lever = np.array([(high**power - low**power) / (high - low) for power in range(evidence.order + 1)])
-    _refuse(whole, bar_mm_per_n, readings)
+    _refuse(whole, bar.bend_mm_per_n, readings)
+    _refuse_a_jump(travel[pressed], force[pressed], readings)
     u_fit = float(np.sqrt(lever @ evidence.fit.covariance @ lever))
     half = _nonlinear(evidence, low, high)
     budget = {
         "readings_mm_per_n": (u_fit, float(evidence.fit.degrees_of_freedom)),
         "scales_mm_per_n": (u_scales * whole, DOF_GUESS),
-        "bar_mm_per_n": (U_BAR * bar_mm_per_n, DOF_GUESS),
+        "bar_mm_per_n": (bar.u_bend_mm_per_n, DOF_GUESS),
         "curvature_mm_per_n": (half / np.sqrt(3), DOF_GUESS),
     }
     u, dof = combined(*budget.values())
-    section = {"give_mm_per_n": whole - bar_mm_per_n, "u_give_mm_per_n": u, "dof_give": dof}
-    figures = {"residual_sd_mm": evidence.fit.residual_sd, "bar_mm_per_n": bar_mm_per_n}
-    return ProcedureResult("frame", section, figures, budget, _remarks(evidence, half, whole, bar_mm_per_n))
+    section = {"give_mm_per_n": whole - bar.bend_mm_per_n, "u_give_mm_per_n": u, "dof_give": dof}
+    figures = {"residual_sd_mm": evidence.fit.residual_sd, "bar_mm_per_n": bar.bend_mm_per_n}
+    return ProcedureResult("frame", section, figures, budget, _remarks(evidence, half, whole))
 
 
 def _refuse(whole: float, bar: float, readings: CalibrationReadings) -> None:
@@ -128,6 +176,41 @@ def _refuse(whole: float, bar: float, readings: CalibrationReadings) -> None:
         )
 
 
+def _refuse_a_jump(travel: Array, force: Array, readings: CalibrationReadings) -> None:
+    """Refuse a travel that jumps at some force, beyond what a smooth curve and its scatter explain.
+
+    A nut that changes flank lets the head stay behind by its play, at a force that hardly grows meanwhile. A step at
+    each gap of the forces in turn is added to a parabola; the chance of the best is that of any of them.
+    """
+    order = np.argsort(force, kind="stable")
+    travel, force = travel[order], force[order]
+    if len(force) < FEWEST_TO_SPLIT:
+        return
+    smooth = np.vander(force / force[-1], HIGHEST_ORDER + 1)
+    left = _squares(smooth, travel)[0]
+    tried = [(*_squares(np.column_stack([smooth, np.arange(len(force)) >= i]), travel), i) for i in _gaps(len(force))]
+    rest, height, at = min(tried)
+    test = f_test(left - rest, 1, rest, len(force) - HIGHEST_ORDER - 2)
+    if height > LEAST_JUMP_MM and test.chance * len(tried) < SUDDEN:
+        raise ReadingsError(
+            f"{readings.source}: between {force[at - 1]:.2f} and {force[at]:.2f} N the head moves {height:.3f} mm that "
+            "neither frame nor bar gives: the load turns the nut over, so every shaft would read too soft. Look at the "
+            "counterweight and what rubs",
+            code="nut_turns_over",
+        )
+
+
+def _gaps(number: int) -> range:
+    """Return the numbers of the readings at which a step may begin: two or more lie on either side."""
+    return range(2, number - 1)
+
+
+def _squares(columns: Array, travel: Array) -> tuple[float, float]:
+    """Return the sum of squares that a least-squares fit leaves, and its last coefficient, mm."""
+    found = np.linalg.lstsq(columns, travel - travel.mean(), rcond=None)[0]
+    return float(((travel - travel.mean() - columns @ found) ** 2).sum()), float(found[-1])
+
+
 def _nonlinear(evidence: Evidence, low: float, high: float) -> float:
     """Return half the change of the compliance between light and full load, mm/N; 0 for a straight line."""
     if evidence.order == 1:
@@ -135,16 +218,16 @@ def _nonlinear(evidence: Evidence, low: float, high: float) -> float:
     return abs(float(evidence.fit.coefficients[2])) * (high - low)
 
 
-def _remarks(evidence: Evidence, half: float, whole: float, bar: float) -> tuple[Remark, ...]:
+def _remarks(evidence: Evidence, half: float, whole: float) -> tuple[Remark, ...]:
     """Return the remarks on a frame calibration."""
     return chosen(
         (
             evidence.order == 2,
             "curved",
             f"the give is not the same at all loads ({evidence.sentence()}; it changes by {2 * half / whole:.0%} "
-            "from light to full load): look for a loose joint or a bar that rocks; the change is in its uncertainty",
+            "from light to full load): look for a nut that the load turns over, a loose joint or a bar that rocks; the "
+            "change is in its uncertainty",
         ),
-        (bar == 0, "no_bar_bend", "the bar's own bend was not given and counts as none: give its --bar-diameter"),
         (
             whole > 0.05,
             "soft_frame",

@@ -20,6 +20,7 @@ from midspan.calibrate.live import LiveBench
 from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.calibrate.record import Circumstances, Record, newest, record_of, records_in, save_record
+from midspan.calibrate.sinking import Sinking
 from midspan.link.gauge import open_gauge
 from midspan.measurement.calibration import (
     LONGEST_NAME,
@@ -38,7 +39,7 @@ LOG = logging.getLogger(__name__)
 K = 2.0
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
-    "filter": ConverterFilter,
+    "filter": ConverterFilter, "sinking": Sinking,
 }  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # clocks of two computers that share a folder may differ
 # First line of a summary: key of the value, key of its u, True if that is relative, unit.
@@ -47,6 +48,7 @@ HEADLINES = {
     "travel": ("mm_per_step", "u_scale", True, "mm per step"),
     "frame": ("give_mm_per_n", "u_give_mm_per_n", False, "mm/N"),
     "span": ("span_mm", "u_span_mm", False, "mm"),
+    "sinking": ("sink_mm_per_n", "u_sink_mm_per_n", False, "mm/N"),
     "rotation": ("steps_per_turn", "u_relative", True, "steps per turn"),
     "filter": ("delay_s", "u_delay_s", False, "s"),
 }
@@ -66,7 +68,7 @@ class GuideScreen:
     """
 
     def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], *, by_itself: bool) -> None:
-        self._ask, self.say, self._by_itself = ask, say, by_itself
+        self._ask, self.say, self.by_itself = ask, say, by_itself
 
     def wait(self, text: str) -> None:
         """Show an instruction and wait until it is done.
@@ -76,7 +78,7 @@ class GuideScreen:
         text : str
             Instruction.
         """
-        if self._by_itself:
+        if self.by_itself:
             self.say(text)
         else:
             self._ask(f"{text} Enter when done")

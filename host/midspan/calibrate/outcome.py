@@ -3,7 +3,8 @@
 It knows nothing of records, dates or people.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 # Degrees of freedom of an uncertainty from a certificate or from experience (JCGM 100:2008, G.4.2: an uncertainty
@@ -75,3 +76,26 @@ class ProcedureResult:
     budget: dict[str, tuple[float, float]]
     remarks: tuple[Remark, ...] = ()
     artefacts: tuple[dict[str, Any], ...] = field(default=())
+
+
+def with_stated(result: ProcedureResult, stated: Mapping[str, float]) -> ProcedureResult:
+    """Return a result with further keys of its table that were not measured but stated by the maker.
+
+    Parameters
+    ----------
+    result : ProcedureResult
+        Result of a procedure.
+    stated : Mapping[str, float]
+        Values by key.
+
+    Returns
+    -------
+    ProcedureResult
+        The same with these keys in its section and among its figures.
+
+    Examples
+    --------
+    >>> with_stated(ProcedureResult("travel", {"mm_per_step": 0.0025}, {}, {}), {"tilt_deg": 0.3}).section
+    {'mm_per_step': 0.0025, 'tilt_deg': 0.3}
+    """
+    return replace(result, section=result.section | dict(stated), figures=result.figures | dict(stated))

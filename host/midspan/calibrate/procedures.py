@@ -4,8 +4,9 @@ Live readings come from a gauge or from the simulated gauge, whose scenario load
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from midspan.archive.raw_run import RawRun
@@ -13,7 +14,7 @@ from midspan.base.errors import ConfigurationError
 from midspan.base.units import STANDARD, STANDARD_GRAVITY
 from midspan.calibrate.filter import calibrate_filter
 from midspan.calibrate.force import Load, calibrate_force
-from midspan.calibrate.frame import bar_bend_mm_per_n, calibrate_frame
+from midspan.calibrate.frame import RigidBar, calibrate_frame
 from midspan.calibrate.guide import GuidedCalibration, Taken, bench_at, settings_of
 from midspan.calibrate.live import (
     STEPS_A_BLOCK,
@@ -28,11 +29,14 @@ from midspan.calibrate.live import (
 )
 from midspan.calibrate.live_cell import CREEP_STEPS, check_sign, force_schedule, take_creep, take_force
 from midspan.calibrate.live_filter import take_filter
-from midspan.calibrate.readings_table import TableWriter, read_readings, readings_of
+from midspan.calibrate.outcome import ProcedureResult, with_stated
+from midspan.calibrate.readings_table import CalibrationReadings, TableWriter, read_readings, readings_of
 from midspan.calibrate.record import newest
 from midspan.calibrate.reference_bar import Expected, check_bar
 from midspan.calibrate.rotation import FEWEST_MARKS, calibrate_rotation, calibrate_rotation_marks
+from midspan.calibrate.sinking import FULL_G, LIGHT_G, calibrate_sinking, computed_sinking
 from midspan.calibrate.span import calibrate_span
+from midspan.calibrate.supports import Supports
 from midspan.calibrate.travel import TravelIndicator, calibrate_travel
 from midspan.hand_bench.gravity import STANDARD as STANDARD_PLACE
 from midspan.hand_bench.gravity import local_gravity
@@ -114,7 +118,7 @@ def travel(
     steps_per_screw_turn: float,
     steps_and_places: tuple[int, int, int],
     blocks_mm: Sequence[float],
-    clearance_mm: float,
+    stated: Mapping[str, float],
 ) -> Taken:
     """Take readings of a dial indicator or of gauge blocks, live or from CSV.
 
@@ -130,8 +134,8 @@ def travel(
         First step, last step and number of places; with blocks only the last step counts.
     blocks_mm : Sequence[float]
         Heights of the gauge blocks, mm; empty for an indicator.
-    clearance_mm : float
-        Travel of the head above the shaft, mm.
+    stated : Mapping[str, float]
+        Keys of the table "travel" that the maker states, by name; clearance_mm among them.
 
     Returns
     -------
@@ -164,11 +168,15 @@ def travel(
     if "block_mm" in readings.numbers:
         readings = as_travel(readings)
     earlier = session.earlier("travel", "mm_per_step", gauge)
+    clearance_mm = stated.get("clearance_mm", 0.0)
     settings = settings_of(indicator=indicator, steps_per_screw_turn=steps_per_screw_turn, clearance_mm=clearance_mm)
-    return Taken(
-        "travel", gauge, readings, settings,
-        lambda: calibrate_travel(readings, indicator, steps_per_screw_turn, clearance_mm, earlier),
-    )  # fmt: skip
+
+    further = {key: value for key, value in stated.items() if key != "clearance_mm"}
+
+    def work() -> ProcedureResult:
+        return with_stated(calibrate_travel(readings, indicator, steps_per_screw_turn, clearance_mm, earlier), further)
+
+    return Taken("travel", gauge, readings, settings, work)
 
 
 def _indicator(session: GuidedCalibration) -> Callable[[RawRun], float]:
@@ -178,17 +186,41 @@ def _indicator(session: GuidedCalibration) -> Callable[[RawRun], float]:
     return lambda _: session.screen.number("    indicator, mm")
 
 
-def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: float) -> Taken:
+def bar_diameter_mm(session: GuidedCalibration) -> float:
+    """Return the diameter of the rigid bar, as the person types it.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+
+    Returns
+    -------
+    float
+        Diameter, mm.
+
+    Raises
+    ------
+    ConfigurationError
+        Nobody is there to ask (code "bar_size").
+    """
+    if session.csv is not None or session.screen.by_itself:
+        raise ConfigurationError(
+            "a bar bends, too: 25 mm of steel by 0.65 thou at spine 500, 20 mm by 1.6; give its --bar-diameter",
+            code="bar_size",
+        )
+    return session.screen.number("Diameter of the rigid bar, mm")
+
+
+def frame(session: GuidedCalibration, bar: RigidBar) -> Taken:
     """Take readings of pressing on a rigid bar, live or from CSV.
 
     Parameters
     ----------
     session : GuidedCalibration
         Circumstances.
-    bar : tuple[float, float] | None
-        Diameter, mm, and Young's modulus, GPa, of the bar; None if unknown.
-    span_mm : float
-        Distance between the supports, mm.
+    bar : RigidBar
+        The bar, and the span that it lies on.
 
     Returns
     -------
@@ -204,12 +236,11 @@ def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: 
     DeviceFault
         The gauge reports a fault.
     """
-    bend = bar_bend_mm_per_n(*bar, span_mm) if bar else 0.0
     gauge = session.gauge
     if session.csv is not None:
         readings = read_readings(session.csv, "frame")
     else:
-        put_in = [{"number": 1, "kind": "rigid", "give_mm_per_n": bend}]
+        put_in = [{"number": 1, "kind": "rigid", "give_mm_per_n": bar.bend_mm_per_n}]
         with bench_at(session, "frame", scenario.bench(STANDARD_GRAVITY, put_in)) as (bench, gauge):
             cell, head = _cell_and_head(session, gauge)
             loads = cell.counts_for(DEEP.light_share * STANDARD.load_n), cell.counts_for(1.05 * STANDARD.load_n)
@@ -217,8 +248,8 @@ def frame(session: GuidedCalibration, bar: tuple[float, float] | None, span_mm: 
             take_frame(bench, loads, cell, head, deepest)
         readings = read_readings(bench.table.path, "frame")
     scales = _u_scales(session, gauge)
-    settings = settings_of(bar=bar, bar_mm_per_n=bend, span_mm=span_mm, u_scales=scales)
-    return Taken("frame", gauge, readings, settings, lambda: calibrate_frame(readings, bend, scales))
+    settings = settings_of(bar=bar, bar_mm_per_n=bar.bend_mm_per_n, u_scales=scales)
+    return Taken("frame", gauge, readings, settings, lambda: calibrate_frame(readings, bar, scales))
 
 
 def _u_scales(session: GuidedCalibration, gauge: str) -> float:
@@ -241,7 +272,13 @@ def _cell_and_head(session: GuidedCalibration, gauge: str) -> tuple[Force, Trave
     return Force.model_validate(found[0]), Travel.model_validate(found[1])
 
 
-def span(session: GuidedCalibration, u_instrument_mm: float, certificate: str, readings_wanted: int) -> Taken:
+def span(
+    session: GuidedCalibration,
+    u_instrument_mm: float,
+    certificate: str,
+    readings_wanted: int,
+    stated: Mapping[str, float],
+) -> Taken:
     """Take distances between the supports, typed or from CSV.
 
     Parameters
@@ -254,6 +291,8 @@ def span(session: GuidedCalibration, u_instrument_mm: float, certificate: str, r
         Certificate of the instrument, empty without one.
     readings_wanted : int
         Number of readings to ask for.
+    stated : Mapping[str, float]
+        Other keys of the table "span" that the maker states, by name.
 
     Returns
     -------
@@ -279,11 +318,74 @@ def span(session: GuidedCalibration, u_instrument_mm: float, certificate: str, r
         readings = read_readings(table.path, "span")
     settings = settings_of(u_instrument_mm=u_instrument_mm, certificate=certificate)
     return Taken(
-        "span", session.gauge, readings, settings, lambda: calibrate_span(readings, u_instrument_mm, certificate)
-    )
+        "span", session.gauge, readings, settings,
+        lambda: calibrate_span(readings, u_instrument_mm, certificate, stated),
+    )  # fmt: skip
 
 
-def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter: float) -> Taken:
+def sinking(session: GuidedCalibration, pairs: int) -> Taken:
+    """Take readings of a dial over a support, typed or from CSV.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    pairs : int
+        Number of pairs of readings, light and full, of each body.
+
+    Returns
+    -------
+    Taken
+        Readings, and how to evaluate them.
+
+    Raises
+    ------
+    ReadingsError
+        The table cannot be read.
+    """
+    if session.csv is not None:
+        readings = read_readings(session.csv, "sinking")
+    else:
+        table = TableWriter(session.raw_file("sinking"), "sinking")
+        session.screen.wait("Supply off, head up. The dial's tip is on top of the piece, over the support.")
+        for body in ("shaft", "steel"):
+            session.screen.wait(f"Lay in the piece of {'the shaft' if body == 'shaft' else 'steel rod'}.")
+            for _ in range(pairs):
+                for mass_g in (LIGHT_G, FULL_G):
+                    dial = session.screen.number(f"{body}, {mass_g:g} g on both loops together: the dial, mm")
+                    table.add({"body": body, "mass_g": mass_g, "dial_mm": dial})
+        readings = read_readings(table.path, "sinking")
+    return Taken("sinking", session.gauge, readings, {}, lambda: calibrate_sinking(readings))
+
+
+def computed(session: GuidedCalibration, material: str, shaft_mm: float, supports: Supports) -> Taken:
+    """Return the sinking of a material as theory has it, for want of readings.
+
+    Parameters
+    ----------
+    session : GuidedCalibration
+        Circumstances.
+    material : str
+        Material of the shafts.
+    shaft_mm : float
+        Their diameter, mm.
+    supports : Supports
+        Rims and rollers.
+
+    Returns
+    -------
+    Taken
+        No readings, and how to compute.
+    """
+    readings = CalibrationReadings("Hertz's theory", {}, {}, ())
+    settings = settings_of(material=material, shaft_mm=shaft_mm, supports=supports)
+    work = partial(computed_sinking, material, shaft_mm, supports)
+    return Taken("sinking", session.gauge, readings, settings, work)
+
+
+def rotation(
+    session: GuidedCalibration, expected: float, turns: int, u_diameter: float, stated: Mapping[str, float]
+) -> Taken:
     """Take readings of a shaft turned under load, or positions of an index mark, live or from CSV.
 
     Parameters
@@ -296,6 +398,8 @@ def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter
         Number of turns.
     u_diameter : float
         Relative spread of the diameter of shafts of this size.
+    stated : Mapping[str, float]
+        Other keys of the table "rotation" that the maker states, by name.
 
     Returns
     -------
@@ -325,7 +429,9 @@ def rotation(session: GuidedCalibration, expected: float, turns: int, u_diameter
             readings = readings_of(str(bench.table.path), mark_steps=passed)
     work = calibrate_rotation_marks if "mark_steps" in readings.numbers else calibrate_rotation
     settings = settings_of(expected_steps=expected, u_diameter=u_diameter)
-    return Taken("rotation", gauge, readings, settings, lambda: work(readings, expected, u_diameter))
+    return Taken(
+        "rotation", gauge, readings, settings, lambda: with_stated(work(readings, expected, u_diameter), stated)
+    )
 
 
 def converter_filter(session: GuidedCalibration, expected: float | None, turns: float) -> Taken:

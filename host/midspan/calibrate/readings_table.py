@@ -47,11 +47,13 @@ LAYOUTS: dict[str, tuple[TableColumn, ...]] = {
     "blocks": (TableColumn("steps"), TableColumn("block_mm")),
     "frame": (TableColumn("travel_mm"), TableColumn("force_n")),
     "span": (TableColumn("span_mm"),),
+    "sinking": (TableColumn("body", ("shaft", "steel")), TableColumn("mass_g"), TableColumn("dial_mm")),
     "rotation": (TableColumn("steps"), TableColumn("count")),
     "marks": (TableColumn("mark_steps"),),
     "filter": (TableColumn("pass"), TableColumn("time_s"), TableColumn("steps"), TableColumn("count")),
     "bar": (TableColumn("spine_thou"), TableColumn("u_spine_thou")),
 }
+WORDS = {column.name for columns in LAYOUTS.values() for column in columns if column.words}
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,7 @@ def readings_of(source: str, **columns: Sequence[float] | Sequence[str]) -> Cali
     >>> readings_of("typed", span_mm=[711.2, 711.3])["span_mm"].tolist()
     [711.2, 711.3]
     """
-    words = {name: tuple(map(str, values)) for name, values in columns.items() if name == "direction"}
+    words = {name: tuple(map(str, values)) for name, values in columns.items() if name in WORDS}
     numbers = {name: np.array(values, float) for name, values in columns.items() if name not in words}
     lengths = {len(values) for values in (*words.values(), *numbers.values())}
     if len(lengths) != 1:

@@ -26,7 +26,7 @@ from midspan.calibrate.outcome import ProcedureResult
 
 FORMAT = 1
 LARGEST_BYTES = 20_000_000  # several times the largest table of readings
-KINDS = ("force", "travel", "frame", "span", "rotation", "filter", "bar")
+KINDS = ("force", "travel", "frame", "span", "sinking", "rotation", "filter", "bar")
 
 
 @dataclass(frozen=True)

@@ -7,13 +7,15 @@
 """
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 
 from midspan.base.errors import ReadingsError
 from midspan.base.units import STANDARD
 from midspan.calibrate.fit_tests import combined
-from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult, chosen
+from midspan.calibrate.outcome import DOF_CERTIFICATE, DOF_GUESS, ProcedureResult, chosen, with_stated
 from midspan.calibrate.plausibility import LENGTH_UNITS
 from midspan.calibrate.readings_table import CalibrationReadings
 
@@ -22,7 +24,12 @@ ONE_READING_MM = 0.1  # standard uncertainty of a single reading at the supports
 STRAY_MM = 1.0
 
 
-def calibrate_span(readings: CalibrationReadings, u_instrument_mm: float, certificate: str = "") -> ProcedureResult:
+def calibrate_span(
+    readings: CalibrationReadings,
+    u_instrument_mm: float,
+    certificate: str = "",
+    stated: Mapping[str, float] = MappingProxyType({}),
+) -> ProcedureResult:
     """Return the mean span with its uncertainty from scatter and instrument.
 
     Without a certificate the instrument's uncertainty is a guess, with the degrees of freedom of a guess (G.4.2).
@@ -35,6 +42,8 @@ def calibrate_span(readings: CalibrationReadings, u_instrument_mm: float, certif
         Standard uncertainty of the instrument, mm.
     certificate : str
         Certificate of the instrument, empty without one.
+    stated : Mapping[str, float]
+        Other keys of the table "span" that the maker states, by name.
 
     Returns
     -------
@@ -75,7 +84,13 @@ def calibrate_span(readings: CalibrationReadings, u_instrument_mm: float, certif
         ),
         (not certificate, "no_certificate", f"no certificate of the rule: {u_instrument_mm:g} mm is a guess"),
         (abs(off) > 5, "not_28_in", f"the span is {off:+.1f} mm off 28 in; shear and supports then count more"),
+        (
+            "rim_mm" not in stated,
+            "rims_unstated",
+            "any rims of 0 to 3 mm are assumed, which leaves 0.25 thou at spine 500 (k = 1): state yours, --rim-radius",
+        ),
     )
     section = {"span_mm": mean, "u_span_mm": u, "dof_span": dof}
     artefacts = ({"instrument": certificate, "u_mm": u_instrument_mm},) if certificate else ()
-    return ProcedureResult("span", section, {"readings": float(number)}, budget, remarks, artefacts)
+    found = ProcedureResult("span", section, {"readings": float(number)}, budget, remarks, artefacts)
+    return with_stated(found, stated)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 calibrate = typer.Typer(
     cls=Commands,
-    help="Calibrate a gauge: force, travel, frame, span, rotation, filter; then file, and bar as a check.",
+    help="Calibrate a gauge: force, travel, frame, span, rotation, filter, sinking; then file, and bar as a check.",
     epilog="Example: midspan calibrate force --port rehearsal --yes",
     no_args_is_help=True,
 )
@@ -27,8 +27,9 @@ calibrate = typer.Typer(
 Records = Annotated[Path, typer.Option("--records", help="Folder of calibration records; they are never changed.")]
 RECORDS = Path("calibration")
 NEXT = {
-    "force": "travel", "travel": "frame", "frame": "span", "span": "rotation --expected-steps STEPS",
-    "rotation": "filter", "filter": "file --out gauge.toml",
+    "force": "travel", "travel": "frame --bar-diameter MM", "frame": "span",
+    "span": "rotation --expected-steps STEPS", "sinking": "file --out gauge.toml", "rotation": "filter",
+    "filter": "file --out gauge.toml",
 }  # fmt: skip
 
 
@@ -90,6 +91,11 @@ class Asked:
         if kind in NEXT:
             port = f" --port {self.port}" if self.port and NEXT[kind] != NEXT["filter"] else ""
             session.screen.say(f"Next: midspan calibrate {NEXT[kind]}{port}")
+
+
+def _given(**options: float | None) -> dict[str, float]:
+    """Return the options that were given, by the key of the calibration file that they state."""
+    return {key: value for key, value in options.items() if value is not None}
 
 
 def _unsaid(text: str) -> None:
@@ -189,6 +195,9 @@ def travel(
     ] = 1e-4,
     certificate: Annotated[str, typer.Option(help="Certificate of the indicator or gauge blocks.")] = "",
     clearance: Annotated[float, typer.Option(min=0, max=500, help="Down to here (mm) the head meets no shaft.")] = 0.0,
+    tilt: Annotated[
+        float | None, typer.Option(min=0, max=10, help="At most so many degrees is the press out of square.")
+    ] = None,
 ) -> None:
     """Millimetres per step, backlash and screw error: a dial indicator or gauge blocks under the head."""
     from midspan.calibrate import procedures
@@ -197,7 +206,8 @@ def travel(
     session = asked.session(csv)
     indicator = TravelIndicator(indicator_u, indicator_scale_u, certificate)
     steps_and_places = first_steps, last_steps, places
-    taken = procedures.travel(session, indicator, steps_per_screw_turn, steps_and_places, block or [], clearance)
+    stated = _given(clearance_mm=clearance, tilt_deg=tilt)
+    taken = procedures.travel(session, indicator, steps_per_screw_turn, steps_and_places, block or [], stated)
     asked.finish(session, taken)
 
 
@@ -206,15 +216,26 @@ def frame(
     asked: Asked,
     csv: Annotated[Path | None, typer.Option(help="Readings: columns travel_mm, force_n.")] = None,
     bar_diameter: Annotated[float | None, typer.Option(min=5, max=200, help="Diameter of the rigid bar, mm.")] = None,
+    bar_diameter_u: Annotated[float, typer.Option(min=0, max=5, help="Its standard uncertainty, mm.")] = 0.03,
     bar_modulus: Annotated[float, typer.Option(min=1, max=700, help="Its modulus in GPa; steel has 205.")] = 205.0,
+    bar_modulus_u: Annotated[float, typer.Option(min=0, max=100, help="Its standard uncertainty, GPa.")] = 5.0,
     span: Annotated[float, typer.Option(min=100, max=2000, help="Span that it lies on, in mm.")] = 711.2,
 ) -> None:
     """Give of frame and cell: press on a rigid bar (needs the records of force and travel)."""
     from midspan.calibrate import procedures
+    from midspan.calibrate.frame import RigidBar
 
     session = asked.session(csv)
-    bar = None if bar_diameter is None else (bar_diameter, bar_modulus)
-    asked.finish(session, procedures.frame(session, bar, span))
+    diameter = procedures.bar_diameter_mm(session) if bar_diameter is None else bar_diameter
+    bar = RigidBar(diameter, bar_modulus, span, bar_diameter_u, bar_modulus_u)
+    asked.finish(session, procedures.frame(session, bar))
+
+
+RimRadius = Annotated[
+    float | None, typer.Option(min=0, max=50, help="Radius of the rims that carry a shaft, mm; 0 for knife edges.")
+]
+RollerDiameter = Annotated[float | None, typer.Option(min=1, max=500, help="Diameter of the support's rollers, mm.")]
+AxleDistance = Annotated[float | None, typer.Option(min=1, max=500, help="Distance of the axles of a pair, mm.")]
 
 
 @procedure("span", "--csv spans.csv --instrument-u 0.03 --gauge bench")
@@ -224,12 +245,61 @@ def span(
     instrument_u: Annotated[float, typer.Option(min=0, max=10, help="Standard uncertainty of the rule, mm.")] = 0.03,
     certificate: Annotated[str, typer.Option(help="Certificate of the rule or caliper.")] = "",
     readings: Annotated[int, typer.Option(min=1, max=50, help="How often to measure.")] = 5,
+    rim_radius: RimRadius = None,
+    rim_radius_u: Annotated[float, typer.Option(min=0, max=10, help="Its standard uncertainty, mm.")] = 0.1,
+    roller_diameter: RollerDiameter = None,
+    axle_distance: AxleDistance = None,
+    thinnest: Annotated[float, typer.Option(min=1, max=30, help="Diameter of the thinnest shaft, mm.")] = 4.0,
+    thickest: Annotated[float, typer.Option(min=1, max=30, help="Diameter of the thickest shaft, mm.")] = 10.0,
+    axial_friction_u: Annotated[
+        float | None, typer.Option(min=0, max=0.5, help="Friction along a turning shaft, standard uncertainty.")
+    ] = None,
+    off_centre: Annotated[
+        float | None, typer.Option(min=0, max=20, help="At most so far is the head off midspan, mm.")
+    ] = None,
 ) -> None:
-    """Distance between the supports, measured anew several times."""
+    """Distance between the supports, measured anew several times, and what else is known of them."""
     from midspan.calibrate import procedures
+    from midspan.calibrate.supports import Supports
 
     session = asked.session(csv, by_hand=True)
-    asked.finish(session, procedures.span(session, instrument_u, certificate, readings))
+    stated = _given(u_axial_friction=axial_friction_u, off_centre_mm=off_centre)
+    if rim_radius is not None:
+        supports = Supports(rim_radius, rim_radius_u, roller_diameter, axle_distance)
+        stated |= supports.section(thinnest, thickest)
+    asked.finish(session, procedures.span(session, instrument_u, certificate, readings, stated))
+
+
+@procedure("sinking", "--material carbon --shaft-diameter 6 --rim-radius 2 --roller-diameter 30 --axle-distance 31")
+def sinking(
+    asked: Asked,
+    csv: Annotated[
+        Path | None, typer.Option(help="Readings: columns body (shaft, steel), mass_g on the support, dial_mm.")
+    ] = None,
+    pairs: Annotated[int, typer.Option(min=2, max=50, help="How often to put the masses on, for each body.")] = 5,
+    material: Annotated[
+        str | None, typer.Option(help="Compute instead of measuring: aluminium, carbon or wood.")
+    ] = None,
+    shaft_diameter: Annotated[float, typer.Option(min=1, max=30, help="Diameter of the shafts, mm, to compute.")] = 6.0,
+    rim_radius: RimRadius = None,
+    roller_diameter: RollerDiameter = None,
+    axle_distance: AxleDistance = None,
+) -> None:
+    """How far supports press into the wall of a shaft: a dial of 0.001 mm over a support, or computed."""
+    from midspan.calibrate import procedures
+    from midspan.calibrate.sinking import MATERIALS
+    from midspan.calibrate.supports import Supports
+
+    session = asked.session(csv, by_hand=True)
+    if material is None:
+        asked.finish(session, procedures.sinking(session, pairs))
+        return
+    if material not in MATERIALS or rim_radius is None or csv is not None:
+        raise ConfigurationError(
+            f"to compute, give --material of {', '.join(MATERIALS)}, --rim-radius, and no --csv", code="sinking"
+        )
+    supports = Supports(rim_radius, 0.0, roller_diameter, axle_distance)
+    asked.finish(session, procedures.computed(session, material, shaft_diameter, supports))
 
 
 @procedure("rotation", "--port rehearsal --yes --expected-steps 800")
@@ -245,12 +315,19 @@ def rotation(
     slip_u: Annotated[
         float, typer.Option(min=0, max=0.1, help="How differently shafts of this size turn, relative.")
     ] = 0.002,
+    roller_steps: Annotated[
+        float | None, typer.Option(min=21, max=1e6, help="Rotate steps to a turn of a roller that carries the shaft.")
+    ] = None,
+    roller_u: Annotated[
+        float | None, typer.Option(min=0, max=0.4, help="Height at midspan that unround rollers add, rms, mm.")
+    ] = None,
 ) -> None:
     """Rotate steps to a turn: an index mark, or a bowed shaft's own pattern over many turns."""
     from midspan.calibrate import procedures
 
     session = asked.session(csv)
-    asked.finish(session, procedures.rotation(session, expected_steps, turns, slip_u))
+    stated = _given(steps_per_roller_turn=roller_steps, u_roller_mm=roller_u)
+    asked.finish(session, procedures.rotation(session, expected_steps, turns, slip_u, stated))
 
 
 @procedure("filter", "--port rehearsal --yes")
@@ -313,11 +390,21 @@ def file(
     out: Annotated[Path, typer.Option(help="The calibration file to write (TOML).")],
     records: Records = RECORDS,
     gauge: Annotated[str | None, typer.Option(help="Of which gauge, when records of several are there.")] = None,
+    previous: Annotated[
+        Path | None, typer.Option(help="An earlier file: its [cycle] and all that has no record is kept.")
+    ] = None,
+    temperatures: Annotated[
+        tuple[float, float] | None,
+        typer.Option("--range", help="Lowest and highest temperature of use in C. Without: 5 C to either side."),
+    ] = None,
 ) -> None:
     """Put the calibration file together from the newest record of each kind."""
-    from midspan.calibrate.calibration_file import remarks_on, write_calibration
+    from midspan.calibrate.calibration_file import kept_over, remarks_on, write_calibration
 
-    used = write_calibration(records, out, gauge)
+    kept = {} if previous is None else kept_over(previous)
+    if temperatures is not None:
+        kept = kept | {"calibration": {"temperature_range_c": list(temperatures)}}
+    used = write_calibration(records, out, gauge, kept)
     print(f"{out}: calibration of gauge {used[0].gauge}, valid until {min(record.valid_until for record in used)}")
     for record in used:
         print(f"  from {record.id}, made {record.made}")
