@@ -3,6 +3,7 @@
 import json
 import math
 import re
+import shutil
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
@@ -14,6 +15,7 @@ from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.record import Circumstances, load_record, record_of, save_record
 from midspan.calibrate.span import calibrate_span
 from midspan.measurement.calibration import load_calibration
+from midspan.measurement.cycle_settings import DEEP
 from midspan.rehearsal import scenario
 from screens import DATES, screen
 
@@ -123,6 +125,64 @@ def test_a_bar_under_the_new_calibration_agrees(calibrated):
     outcome = json.loads(done.stdout)
     assert abs(outcome["figures"]["en_ratio"]) < 1
     assert outcome["section"] == {}
+
+
+def test_a_nut_that_the_load_turns_over_is_named_before_it_is_in_a_calibration(calibrated, monkeypatch):
+    """The carriage is 5 N too heavy for its counterweight: at 3 N, with the drag, the head stays behind by the play."""
+    folder, _, _ = calibrated
+    monkeypatch.setitem(scenario.GAUGE, "lift_n", -5.0)
+    monkeypatch.setitem(scenario.GAUGE, "backlash_mm", 0.03)
+    given = ("calibrate", "frame", "--bar-diameter", 25, *REHEARSAL)
+    error = refusal(midspan(*given, folder=folder), ReadingsError)
+    said = str(error).partition(".csv: ")[2]
+    below, above, height = (float(value) for value in re.findall(r"\d+\.\d+", said)[:3])
+    assert error.code == "nut_turns_over"
+    assert 3.0 <= below <= above < 4.0  # it lets go at 3 N; the next place is at 3.44
+    assert height == pytest.approx(0.03, abs=0.003)
+
+
+def test_what_the_maker_states_is_in_the_file_and_kept_over(calibrated):
+    folder, _, _ = calibrated
+    of_records = load_calibration(folder / "gauge.toml")
+    old = (folder / "gauge.toml").read_text().replace("[calibration]", 'cycle = "deep"\n\n[calibration]', 1)
+    stated = "rim_mm = 2.5\nu_rim_mm = 0.2\nsink_mm_per_n = 7e-4\nvertical_share = [0.0, 0.1]\n"
+    (folder / "old.toml").write_text(old.replace("[span]\n", f"[span]\n{stated}"))
+    given = ("calibrate", "file", "--out", "new.toml", "--previous", "old.toml", "--range", 15, 25)
+    done = midspan(*given, folder=folder)
+    assert done.returncode == 0, done.stderr
+    new = load_calibration(folder / "new.toml")
+    assert new.span.model_dump() == of_records.span.model_dump() | {
+        "rim_mm": 2.5, "u_rim_mm": 0.2, "sink_mm_per_n": 7e-4, "vertical_share": (0.0, 0.1),
+    }  # fmt: skip
+    assert new.usual_cycle == DEEP
+    assert new.calibration.range_c == (15, 25)
+    assert new.calibration.id != of_records.calibration.id  # other values, so another calibration
+    assert (new.force, new.travel, new.frame, new.filter) == (
+        of_records.force, of_records.travel, of_records.frame, of_records.filter,
+    )  # fmt: skip
+    again = midspan(*given, folder=folder)
+    assert again.returncode == 0, again.stderr  # the same records and statements make the same file
+
+
+def test_what_a_record_states_goes_before_what_a_file_did(calibrated, tmp_path):
+    folder, _, _ = calibrated
+    shutil.copytree(folder / "calibration", tmp_path / "calibration")
+    (tmp_path / "span.csv").write_text("span_mm\n711.2\n711.3\n711.2\n")
+    rims = ("--rim-radius", 2, "--roller-diameter", 30, "--axle-distance", 31, "--thinnest", 6, "--thickest", 6)
+    named = ("--gauge", "rehearsal", "--json")
+    span = ("--csv", "span.csv", *rims, "--off-centre", 2, "--axial-friction-u", 0.01)
+    assert midspan("calibrate", "span", *span, *named, folder=tmp_path).returncode == 0
+    computed = ("--material", "carbon", *rims[:6], "--shaft-diameter", 6)
+    assert midspan("calibrate", "sinking", *computed, *named, folder=tmp_path).returncode == 0
+    old = (folder / "gauge.toml").read_text().replace("[span]\n", "[span]\nrim_mm = 9.0\noff_centre_mm = 0.1\n")
+    (tmp_path / "old.toml").write_text(old)
+    done = midspan("calibrate", "file", "--out", "new.toml", "--previous", "old.toml", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    new = load_calibration(tmp_path / "new.toml").span
+    # (2 + 3) mm times the cosine of asin(31 / 36); carbon gives 0.23 thou at the standard load by Hertz, head included.
+    assert new.rim_mm == pytest.approx(5 * 0.5084, abs=1e-3)
+    assert (new.off_centre_mm, new.u_axial_friction) == (2.0, 0.01)
+    assert new.sink_mm_per_n * 8.63 / 0.0254 == pytest.approx(0.23, abs=0.01)
 
 
 def test_gauge_blocks_give_the_scale_and_the_screw_s_error_as_well(tmp_path):

@@ -18,7 +18,7 @@ import numpy as np
 from midspan.base.errors import ReadingsError
 from midspan.base.polynomial import Array
 from midspan.base.units import STANDARD
-from midspan.calibrate.fit_tests import HIGHEST_ORDER, Evidence, choose_order, combined, f_test
+from midspan.calibrate.fit_tests import HIGHEST_ORDER, Evidence, FTest, choose_order, combined, f_test
 from midspan.calibrate.outcome import DOF_GUESS, ProcedureResult, Remark, chosen
 from midspan.calibrate.readings_table import CalibrationReadings
 
@@ -26,7 +26,8 @@ LEAST_N = 0.4  # below this force the contact is still closing
 MOST_GIVE = 0.2  # mm/N; the softest usable frame: the stiffest shafts yield only twice as much
 MOST_SHARE_OF_BAR = 0.3
 FEWEST = 5
-FEWEST_TO_SPLIT = 8  # readings that can tell a jump from a curve
+FEWEST_TO_SPLIT = 7  # readings that can tell a jump from a curve
+WIDEST_JUMP = 4  # readings from before to behind it: some may be taken while the nut is on its way
 SUDDEN = 1e-4  # probability of such a jump in a travel that has none
 LEAST_JUMP_MM = 0.002  # 0.1 thou of spine at 500
 
@@ -180,29 +181,50 @@ def _refuse_a_jump(travel: Array, force: Array, readings: CalibrationReadings) -
     """Refuse a travel that jumps at some force, beyond what a smooth curve and its scatter explain.
 
     A nut that changes flank lets the head stay behind by its play, at a force that hardly grows meanwhile. A step at
-    each gap of the forces in turn is added to a parabola; the chance of the best is that of any of them.
+    each gap of the readings in turn is added to a parabola; the chance of the best is that of any of them.
     """
-    order = np.argsort(force, kind="stable")
+    order = np.argsort(travel, kind="stable")
     travel, force = travel[order], force[order]
-    if len(force) < FEWEST_TO_SPLIT:
+    tried = [_Jump.between(start, end, travel, force) for start, end in _gaps(len(force))]
+    if not tried:
         return
-    smooth = np.vander(force / force[-1], HIGHEST_ORDER + 1)
-    left = _squares(smooth, travel)[0]
-    tried = [(*_squares(np.column_stack([smooth, np.arange(len(force)) >= i]), travel), i) for i in _gaps(len(force))]
-    rest, height, at = min(tried)
-    test = f_test(left - rest, 1, rest, len(force) - HIGHEST_ORDER - 2)
-    if height > LEAST_JUMP_MM and test.chance * len(tried) < SUDDEN:
+    best = min(tried, key=lambda jump: jump.test.chance)
+    if best.height_mm > LEAST_JUMP_MM and best.test.chance * len(tried) < SUDDEN:
         raise ReadingsError(
-            f"{readings.source}: between {force[at - 1]:.2f} and {force[at]:.2f} N the head moves {height:.3f} mm that "
-            "neither frame nor bar gives: the load turns the nut over, so every shaft would read too soft. Look at the "
-            "counterweight and what rubs",
+            f"{readings.source}: between {force[best.start]:.2f} and {force[best.end]:.2f} N the head moves "
+            f"{best.height_mm:.3f} mm that neither frame nor bar gives: the load turns the nut over, so every shaft "
+            "would read too soft. Look at the counterweight and what rubs",
             code="nut_turns_over",
         )
 
 
-def _gaps(number: int) -> range:
-    """Return the numbers of the readings at which a step may begin: two or more lie on either side."""
-    return range(2, number - 1)
+@dataclass(frozen=True)
+class _Jump:
+    """Step of the travel between two readings, mm, with the test of its being there."""
+
+    start: int
+    end: int
+    height_mm: float
+    test: FTest
+
+    @classmethod
+    def between(cls, start: int, end: int, travel: Array, force: Array) -> "_Jump":
+        """Return the step from one reading to another; those between them were taken while the nut was on its way."""
+        outside = np.r_[: start + 1, end : len(force)]
+        smooth = np.vander(force[outside] / force[-1], HIGHEST_ORDER + 1)
+        left, _ = _squares(smooth, travel[outside])
+        rest, height = _squares(np.column_stack([smooth, outside >= end]), travel[outside])
+        return cls(start, end, height, f_test(left - rest, 1, rest, len(outside) - HIGHEST_ORDER - 2))
+
+
+def _gaps(number: int) -> list[tuple[int, int]]:
+    """Return pairs of readings between which a step may lie: two or more lie on either side, and enough are left."""
+    return [
+        (start, start + width)
+        for width in range(1, WIDEST_JUMP + 1)
+        for start in range(1, number - 1 - width)
+        if number - width + 1 >= FEWEST_TO_SPLIT
+    ]
 
 
 def _squares(columns: Array, travel: Array) -> tuple[float, float]:

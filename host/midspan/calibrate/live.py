@@ -36,6 +36,7 @@ STEP_READINGS, SETTLE_READINGS = 80, 8  # a second at 80 samples a second; the c
 PRESS_STEPS_S, SEEK_STEPS_S, TOUCH_STEPS_S = 4000, 400, 40  # stopping two readings late costs 10 steps, or 1
 BACK_STEPS = 200  # several times the backlash
 STRETCH_STEPS = 2000
+FRAME_READINGS = 24  # loads between light and full, at most; a jump of the give shows in so many
 SPARE_S = 4.0  # of a step's readings, which the gauge allows for what comes late
 
 
@@ -325,8 +326,11 @@ def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Trav
     further, before = 1, 0.0
     while before < full:
         count = steady(bench.step(bench.press + further))[0] - zero
-        if count - before < full / 20:
+        rise = count - before  # where the load turns a nut over, the head moves on and the force does not
+        if rise < full / FRAME_READINGS:
             further *= 2
+        elif rise > 2 * full / FRAME_READINGS:
+            further = max(1, further // 2)
         before = count
         at, rise = np.array(float(bench.press)), np.array(count)
         row = {"travel_mm": float(head.travel_mm(at)), "force_n": float(cell.force_n(rise))}
