@@ -38,6 +38,7 @@ loaded = {shafts}
 name = "invented bar"
 assigned_thou = {standard_thou}
 u_assigned_thou = 0.3
+definition = "normal reactions"
 
 [checks]
 every_shafts = {every_shafts}

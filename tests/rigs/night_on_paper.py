@@ -30,7 +30,7 @@ PLAN = {
         {"number": 5, "use": "cracked", "holds": 50},
         {"number": 6, "use": "standard"},
     ],
-    "standard": [{"name": "bar 7", "assigned_thou": 498.6, "u_assigned_thou": 0.15}],
+    "standard": [{"name": "bar 7", "assigned_thou": 498.6, "u_assigned_thou": 0.15, "definition": "normal reactions"}],
 }
 U_THOU = 0.21
 CRACKED = Decision(Outcome.REJECTED, ("hysteresis 2.20 % hints at a crack",))

@@ -38,7 +38,7 @@ PLAN = {
         {"number": CRACKED, "use": "cracked", "holds": 10},
     ],
 }
-BAR = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1}
+BAR = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1, "definition": "normal reactions"}
 
 
 class Recorder:

@@ -4,7 +4,9 @@ The run rules themselves are compared with published charts in test_control_char
 against them, and earlier signals are not repeated.
 """
 
+import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -164,3 +166,25 @@ def test_shafts_that_lie_between_two_good_checks_are_the_only_ones_above_doubt(g
     history = [a_check(shaft, good=was) for shaft, was in before]
     history.append(a_check(2, good=False, standard="bar 8"))  # of another standard, which does not count
     assert in_doubt(a_check(10, good=good), history, a_night()) == suspects
+
+
+# --- other definitions
+
+
+def test_an_assigned_value_of_an_earlier_version_accuses_no_gauge():
+    older = Standard(name="bar 7", assigned_thou=500.0, u_assigned_thou=0.1)
+    for reads in (500.0, 500.58, 501.16):  # its supports may have been anything from normal to vertical reactions
+        found = checked(older, a_result(reads), [], Checks(), 0, "c")
+        assert (found.good, round(found.assigned_thou, 2)) == (True, 500.58)
+    assert not checked(older, a_result(502.0), [], Checks(), 0, "c").good
+    assert older.conversion is not None
+    assert (STANDARD.conversion, STANDARD.under_reference) == (None, (500.0, 0.1))
+
+
+def test_a_chart_takes_older_readings_under_the_reference_condition():
+    older = [replace(check, spine_thou=check.spine_thou + 0.06, shift_thou=-0.06) for check in a_history()]
+    assert reasons(a_result(500.05), older) == ()
+    assert len(reasons(a_result(500.11), older)) == 1
+    lost = [replace(check, shift_thou=math.nan) for check in a_history()]
+    assert [check.reference_thou for check in lost] == [None] * len(lost)
+    assert "shift_thou" not in lost[0].columns()

@@ -580,7 +580,7 @@ def test_a_standard_that_is_not_in_its_slot_calls_a_person(tmp_path):
 
 
 def test_a_standard_that_comes_by_hand_goes_by_hand(tmp_path):
-    bar = Standard(**{"name": "bar 8", "assigned_thou": 500.0, "u_assigned_thou": 0.1, "from": "hand"})
+    bar = Standard(**{**BAR, "name": "bar 8", "from": "hand"})
     asked = []
 
     def ask(words):

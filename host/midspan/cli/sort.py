@@ -96,6 +96,8 @@ def _sorted(setup: "Setup", options: StartOptions) -> "tuple[NightRecorder, Jour
         night = _on_record(journal, setup, night, clocks.now_ms())
         recorder = NightRecorder(setup, store, night, clocks.now_ms)
         _say_changes(recorder)
+        for words in filter(None, (standard.conversion for standard in setup.plan.standard)):
+            aside(words)
         about = f"night {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(SortScreen(recorder))

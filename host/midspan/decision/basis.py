@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Self
 
 from midspan.decision.bands import Bands
+from midspan.measurement.definition import Definition
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,8 @@ class Basis:
         Name of the check standard, if the shaft is one.
     assigned_thou, u_assigned_thou : float, optional
         Assigned spine of the check standard and its standard uncertainty, thou.
+    assigned_definition : str, optional
+        Definition for which it is stated; None for bases of earlier versions.
     night : int, optional
         Number of the sorting run whose plan set the rules.
     person : str, optional
@@ -43,6 +46,7 @@ class Basis:
     standard: str | None = None
     assigned_thou: float | None = None
     u_assigned_thou: float | None = None
+    assigned_definition: Definition | None = None
     night: int | None = None
     person: str | None = None
 

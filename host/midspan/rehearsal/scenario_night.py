@@ -63,6 +63,7 @@ use = "standard"                   # leads back into the slot
 name = "bar 1"
 assigned_thou = 499.8
 u_assigned_thou = 0.15
+definition = "normal reactions"
 from = "slot"
 
 [checks]

@@ -53,7 +53,7 @@ def due(
     Examples
     --------
     >>> from midspan.sorting.plan import EXAMPLE
-    >>> bar = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1}
+    >>> bar = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1, "definition": "normal reactions"}
     >>> slot = [*EXAMPLE["place"], {"number": 5, "use": "standard"}]
     >>> plan = SortPlan.model_validate({**EXAMPLE, "place": slot, "standard": [bar]})
     >>> good = StandardCheck("bar 7", 0, 500.1, 0.2, 500.0, 0.1, good=True, shaft=1)
@@ -116,18 +116,19 @@ def checked(
     """
     measured = result if isinstance(result, ShaftResult) else None
     values = [
-        past.spine_thou for past in history
+        past.reference_thou for past in history
         if past.good and past.standard == standard.name and past.calibration == calibration
-        and past.spine_thou is not None
+        and past.reference_thou is not None
     ]  # fmt: skip
+    assigned_thou, u_assigned_thou = standard.under_reference
     reasons = tuple(_reasons(standard, result, values, plan))
     return StandardCheck(
         standard=standard.name,
         at_ms=at_ms,
         spine_thou=None if measured is None else measured.spine_thou,
         u_spine_thou=None if measured is None else measured.u_spine_thou,
-        assigned_thou=standard.assigned_thou,
-        u_assigned_thou=standard.u_assigned_thou,
+        assigned_thou=assigned_thou,
+        u_assigned_thou=u_assigned_thou,
         good=not reasons,
         reasons=reasons,
         calibration=calibration,
@@ -140,10 +141,11 @@ def _reasons(standard: Standard, result: ShaftResult | Unmeasured, values: list[
         yield f"it could not be measured: {'; '.join(result.reasons)}"
         return
     yield from (*result.faults, *result.doubts)
-    bias = result.spine_thou - standard.assigned_thou
-    expanded = plan.coverage_factor * math.hypot(result.u_spine_thou, standard.u_assigned_thou)
+    assigned_thou, u_assigned_thou = standard.under_reference
+    bias = result.spine_thou - assigned_thou
+    expanded = plan.coverage_factor * math.hypot(result.u_spine_thou, u_assigned_thou)
     if not abs(bias) <= expanded:
-        yield f"it reads {bias:+.2f} thou beside its assigned value {standard.assigned_thou:g}, U is {expanded:.2f}"
+        yield f"it reads {bias:+.2f} thou beside its assigned value {assigned_thou:.6g}, U is {expanded:.2f}"
     yield from _chart_reasons([*values, result.spine_thou], plan)
 
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION
 from midspan.store.transit import RunEvent, RunEventKind
 
 Settings = Mapping[str, str]
@@ -81,10 +82,16 @@ def settings(plan: Mapping[str, Any], calibration: str | None) -> Settings:
     """
     known = {} if calibration is None else {CALIBRATION: calibration}
     standards = {
-        f"check standard {bar['name']}": f"{bar['assigned_thou']:g} thou, u {bar['u_assigned_thou']:g}"
+        f"check standard {bar['name']}": f"{bar['assigned_thou']:g} thou, u {bar['u_assigned_thou']:g}{_stated(bar)}"
         for bar in plan.get("standard", ())
     }
     return {**known, "crack limit": f"{plan['sort']['crack_hysteresis_pct']:g} %", **standards}
+
+
+def _stated(bar: Mapping[str, Any]) -> str:
+    """Return the definition of an assigned value after a comma, empty if it is stated for the reference condition."""
+    definition = bar.get("definition", OLDER_DEFINITION)
+    return "" if definition == DEFINITION else f", {definition}"
 
 
 def spells(begun: Settings, events: Iterable[RunEvent]) -> list[Spell]:

@@ -18,6 +18,7 @@ from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands
 from midspan.measurement.cycle_settings import Cycle
+from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, Definition, assigned_under_reference
 from midspan.sorting.gauge_health import WatchLimits
 from midspan.sorting.notices import NoticeSettings
 
@@ -139,6 +140,8 @@ class Standard(Section):
         Assigned spine, thou.
     u_assigned_thou : float
         Standard uncertainty of that, thou.
+    definition : Literal['normal reactions', 'middle of the supports']
+        Definition for which it is stated; plans of earlier versions name none, and mean the second.
     from_ : Literal['slot', 'hand']
         `slot` or `hand`, where it is fed from.
     """
@@ -146,7 +149,24 @@ class Standard(Section):
     name: Name
     assigned_thou: Annotated[float, Field(ge=50, le=5000)]
     u_assigned_thou: Annotated[float, Field(gt=0, le=100)]
+    definition: Definition = OLDER_DEFINITION
     from_: Annotated[Literal["slot", "hand"], Field(alias="from")] = "slot"
+
+    @property
+    def under_reference(self) -> tuple[float, float]:
+        """Assigned spine under the reference condition and its standard uncertainty, thou."""
+        return assigned_under_reference(self.assigned_thou, self.u_assigned_thou, self.definition)
+
+    @property
+    def conversion(self) -> str | None:
+        """Sentence that says how the assigned value is converted; None if it is stated for the reference condition."""
+        spine, u_spine = self.under_reference
+        if self.definition == DEFINITION:
+            return None
+        return (
+            f"check standard {self.name}: {self.assigned_thou:g} thou (u {self.u_assigned_thou:g}) names no definition "
+            f"and is taken as {spine:.2f} (u {u_spine:.2f}) for {DEFINITION}; assign it anew, or name its definition"
+        )
 
 
 class Checks(Section):

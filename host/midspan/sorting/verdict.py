@@ -4,6 +4,7 @@ from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
 from midspan.decision.concerns import with_crack_limit
 from midspan.decision.decision import Decision, Outcome, judge
+from midspan.measurement.definition import OLDER_DEFINITION
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.check_standards import checked, verdict_on_check
 from midspan.sorting.plan import Checks, SortPlan, Standard
@@ -35,6 +36,7 @@ def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int
         standard=standard,
         assigned_thou=None if bar is None else bar.assigned_thou,
         u_assigned_thou=None if bar is None else bar.u_assigned_thou,
+        assigned_definition=None if bar is None else bar.definition,
         night=night,
     )
 
@@ -72,7 +74,8 @@ def _on_standard(result: ShaftResult | Unmeasured, basis: Basis) -> Decision:
     if basis.assigned_thou is None or basis.u_assigned_thou is None:
         return Decision(Outcome.DOUBTFUL, (f"check standard {basis.standard}: its assigned value is not known",))
     bar = Standard(
-        name=basis.standard, assigned_thou=basis.assigned_thou, u_assigned_thou=basis.u_assigned_thou
+        name=basis.standard, assigned_thou=basis.assigned_thou, u_assigned_thou=basis.u_assigned_thou,
+        definition=basis.assigned_definition or OLDER_DEFINITION,
     )  # fmt: skip
     identity = result.calibration if isinstance(result, ShaftResult) else ""
     return verdict_on_check(checked(bar, result, (), Checks(), 0, identity))

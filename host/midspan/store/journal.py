@@ -30,6 +30,8 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, RunReference
+from midspan.store.older_spines import stated_before, stated_spines
+from midspan.store.reference_spine import shifts_thou
 from midspan.store.tables import (
     BatchRow,
     CheckRow,
@@ -320,7 +322,8 @@ class Journal:
         if gauge is not None:
             query = query.join(NightRow).where(NightRow.gauge == gauge)
         with self._store.transaction() as session:
-            return [StandardCheck.of(row) for row in session.scalars(query)]
+            shifts = _check_shifts(session)
+            return [StandardCheck.of(row, shifts.get(row.passage_id, 0.0)) for row in session.scalars(query)]
 
     def suspects(self, night: int) -> dict[int, list[int]]:
         """Return the shafts of a run that a check standard made suspect.
@@ -499,6 +502,13 @@ def _judged_run(session: Session, shaft: int) -> int | None:
     """Return the measurement by which a shaft was last judged, or None if it never was."""
     query = select(ResultRow.run_id).join(StepRow, StepRow.result_id == ResultRow.id).where(StepRow.passage_id == shaft)
     return session.scalars(query.order_by(StepRow.id.desc()).limit(1)).first()
+
+
+def _check_shifts(session: Session) -> dict[int, float]:
+    """Return what brings the spines of older checks under the reference condition, thou, by the check's shaft."""
+    query = stated_before(StepRow.passage_id).join(StepRow, StepRow.result_id == ResultRow.id)
+    stated = stated_spines(session, query.where(StepRow.passage_id.in_(select(CheckRow.passage_id))))
+    return dict(zip(stated, shifts_thou(list(stated.values())), strict=True))
 
 
 def _step_row(shaft: int, step: WayStep) -> StepRow:

@@ -21,13 +21,10 @@ import numpy as np
 
 from midspan.base.errors import ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
-from midspan.hand_bench.result import HAND_EVALUATION
 from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, read_again_thou
-from midspan.measurement.result import EVALUATION
 from midspan.measurement.result_form import ResultKind
 from midspan.store.stored_result import MeasuredResult, finite
 
-CURRENT = (EVALUATION, HAND_EVALUATION)
 LIGHT_SHARE = 0.1  # of the full load, where a result does not say its light load
 MIDDLE = 0.5
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Any
 
-from sqlalchemy import Select, String, and_, case, cast, func, or_, select
+from sqlalchemy import Select, and_, func, select
 from sqlalchemy.orm import aliased
 
 from midspan.decision.decision import ConcernKind, Outcome
@@ -16,8 +15,9 @@ from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
+from midspan.store.older_spines import json_of, stated_before, stated_spines
 from midspan.store.records import Records
-from midspan.store.reference_spine import CURRENT, IN_JSON, StatedSpine, shifts_thou
+from midspan.store.reference_spine import StatedSpine, shifts_thou
 from midspan.store.stored_result import MeasuredResult, read_measured
 from midspan.store.tables import (
     BasisRow,
@@ -159,15 +159,8 @@ class StockRecords(Records):
 
     def _stated_before(self) -> dict[int, StatedSpine]:
         """Return the standing spines that other versions of the evaluation stored, by the number of the result."""
-        values = _json_of(ResultRow.full, IN_JSON)
-        query = select(ResultRow.id, ResultRow.kind, ResultRow.calibration, ResultRow.spine_thou, values)
-        query = query.join(RunRow, RunRow.id == ResultRow.run_id).where(*standing_results())
-        before = or_(ResultRow.evaluation.is_(None), ResultRow.evaluation.not_in(CURRENT))
-        query = query.where(ResultRow.spine_thou.is_not(None), before)
-        return {
-            number: StatedSpine.of_json(ResultKind(kind), calibration, spine, text)
-            for number, kind, calibration, spine, text in self._session.execute(query)
-        }
+        query = stated_before(ResultRow.id).join(RunRow, RunRow.id == ResultRow.run_id).where(*standing_results())
+        return stated_spines(self._session, query)
 
     def comparable(self) -> list[ComparableResult]:
         """Return the comparable properties of every result, oldest first, without results of a gauge at fault.
@@ -316,7 +309,7 @@ _OUTCOMES = {outcome.value: outcome for outcome in Outcome}
 
 def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
     """Return the query behind `comparable`."""
-    parts = _json_of(ResultRow.full, ("gauge", *PARTS))
+    parts = json_of(("gauge", *PARTS))
     # A check standard was fed as such by a sorting run here, or judged as such in another database.
     standard = func.coalesce(TransitRow.standard, func.json_extract(BasisRow.content, "$.standard"))
     query = select(
@@ -327,12 +320,6 @@ def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
     query = query.outerjoin(TransitRow, TransitRow.id == RunRow.shaft)
     sick = DecisionRow.outcome == Outcome.INSTRUMENT_FAULT.value
     return query.where(ResultRow.full.is_not(None), ResultRow.spine_thou > 0, ~sick).order_by(ResultRow.id)
-
-
-def _json_of(column: Any, names: Sequence[str]) -> Any:
-    """Return the expression for a JSON list of named values of a result, nulls if the result is damaged."""
-    whole = case((func.json_valid(column), column), else_="{}")
-    return cast(func.json_extract(whole, *(f"$.{name}" for name in names)), String)
 
 
 def _parts(text: str) -> tuple[str | None, tuple[float, ...]]:

@@ -10,6 +10,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from enum import StrEnum
@@ -258,6 +259,8 @@ class StandardCheck:
         Id of the calibration.
     shaft : int | None
         Number under which the standard was fed, None before it is stored.
+    shift_thou : float
+        Measured spine under the reference condition less `spine_thou`, thou; not a number if it cannot be converted.
     """
 
     standard: str
@@ -270,6 +273,14 @@ class StandardCheck:
     reasons: tuple[str, ...] = ()
     calibration: str | None = None
     shaft: int | None = None
+    shift_thou: float = 0.0
+
+    @property
+    def reference_thou(self) -> float | None:
+        """Measured spine under the reference condition, thou; None if it was not measured or cannot be converted."""
+        if self.spine_thou is None or not math.isfinite(self.shift_thou):
+            return None
+        return self.spine_thou + self.shift_thou
 
     def columns(self) -> dict[str, object]:
         """Return the values for the table of checks, without the shaft.
@@ -280,17 +291,19 @@ class StandardCheck:
             Values by column; the reasons as JSON.
         """
         values = asdict(self)
-        del values["shaft"]
+        del values["shaft"], values["shift_thou"]
         return {**values, "reasons": json.dumps(self.reasons)}
 
     @classmethod
-    def of(cls, row: Any) -> StandardCheck:
+    def of(cls, row: Any, shift_thou: float = 0.0) -> StandardCheck:
         """Return the check in a row of the table.
 
         Parameters
         ----------
         row : Any
             A `tables.CheckRow`.
+        shift_thou : float
+            Its `shift_thou`.
 
         Returns
         -------
@@ -299,7 +312,7 @@ class StandardCheck:
         """
         return cls(
             row.standard, row.at_ms, row.spine_thou, row.u_spine_thou, row.assigned_thou, row.u_assigned_thou, row.good,
-            tuple(json.loads(row.reasons)), row.calibration, row.passage_id,
+            tuple(json.loads(row.reasons)), row.calibration, row.passage_id, shift_thou,
         )  # fmt: skip
 
 
