@@ -75,6 +75,21 @@ def recompute(folder, *more, store="results.db", bands="wide.toml"):
     return json.loads(done.stdout)
 
 
+@pytest.fixture(scope="module")
+def renewed_once(tmp_path_factory):
+    """Return a folder with the files of the earlier version whose readings were evaluated again."""
+    folder = Path(shutil.copytree(OLD, tmp_path_factory.mktemp("renewed") / "shop"))
+    (folder / "wide.toml").write_text(WIDE, encoding="utf-8")
+    recompute(folder, bands="bands.toml")
+    return folder
+
+
+@pytest.fixture
+def renewed(renewed_once, tmp_path):
+    """Return a copy of that folder: only results in today's form can be shown and judged anew."""
+    return Path(shutil.copytree(renewed_once, tmp_path / "shop"))
+
+
 def left_out(folder, store="results.db"):
     """Return the shafts of the stock, and the shafts that are not stock by the reason."""
     with store_in(folder, store).open() as opened:
@@ -376,45 +391,45 @@ def forget_bases(shop):
 
 
 @pytest.mark.process
-def test_a_person_can_vouch_for_a_shaft_on_record(shop):
+def test_a_person_can_vouch_for_a_shaft_on_record(renewed):
     done = midspan("sets", "vouch", 51, 50, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml",
-                   folder=shop)  # fmt: skip
+                   folder=renewed)  # fmt: skip
     assert done.returncode == 0, done.stderr
-    kept, _ = left_out(shop)
+    kept, _ = left_out(renewed)
     assert {50, 51} <= kept
     assert not {52, 53, 13} & kept
-    recompute(shop)
-    assert {50, 51} <= left_out(shop)[0]  # a later evaluation does not forget it
-    with store_in(shop).open() as store:
+    recompute(renewed)
+    assert {50, 51} <= left_out(renewed)[0]  # a later evaluation does not forget it
+    with store_in(renewed).open() as store:
         assert store.latest(51).basis.person == "Ann"
-    with closing(sqlite3.connect(shop / "results.db")) as database:
+    with closing(sqlite3.connect(renewed / "results.db")) as database:
         rows = database.execute("SELECT shaft, person, words FROM vouchers ORDER BY shaft").fetchall()
     assert rows == [(50, "Ann", SEEN), (51, "Ann", SEEN)]
 
 
-def test_a_person_vouches_for_an_old_verdict_without_its_basis(shop):
-    forget_bases(shop)
+def test_a_person_vouches_for_an_old_verdict_without_its_basis(renewed):
+    forget_bases(renewed)
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
-    assert midspan(*words, folder=shop).returncode == 0
-    with store_in(shop).open() as store:
+    assert midspan(*words, folder=renewed).returncode == 0
+    with store_in(renewed).open() as store:
         assert store.latest(51).basis.person == "Ann"
         assert reason(store, 51) is None
 
 
-def test_what_is_found_after_a_person_vouched_counts(shop):
+def test_what_is_found_after_a_person_vouched_counts(renewed):
     words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
-    assert midspan(*words, folder=shop).returncode == 0
-    assert 51 in left_out(shop)[0]
-    with store_in(shop).open() as store:
+    assert midspan(*words, folder=renewed).returncode == 0
+    assert 51 in left_out(renewed)[0]
+    with store_in(renewed).open() as store:
         measured(store, 51, decision=CRACKED)
-    assert 51 in left_out(shop)[1][MAYBE_CRACKED]
+    assert 51 in left_out(renewed)[1][MAYBE_CRACKED]
 
 
 @pytest.mark.parametrize(("shaft", "code"), [(11, "check_standard"), (42, "no_result"), (999, "never_measured")])
-def test_shafts_that_no_person_can_vouch_for(shop, shaft, code):
-    with store_in(shop).open() as store:
+def test_shafts_that_no_person_can_vouch_for(renewed, shaft, code):
+    with store_in(renewed).open() as store:
         with pytest.raises(StoreError) as caught:
-            vouch(store, [50, shaft], Voucher("Ann", SEEN, 0), load_bands(shop / "wide.toml"))
+            vouch(store, [50, shaft], Voucher("Ann", SEEN, 0), load_bands(renewed / "wide.toml"))
         assert (caught.value.code, str(shaft) in str(caught.value)) == (code, True)
         assert reason(store, 50) == SUSPECT  # all or none
 
@@ -426,23 +441,23 @@ def test_a_verdict_of_old_without_its_bands_needs_them_named(shop):
     assert caught.value.code == "no_bands"
 
 
-def test_all_shafts_are_vouched_for_or_none(shop):
+def test_all_shafts_are_vouched_for_or_none(renewed):
     words = ("--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
-    complaint(midspan("sets", "vouch", 50, 51, 11, *words, folder=shop))
-    assert not {50, 51} & left_out(shop)[0]
-    assert midspan("sets", "vouch", 50, 51, 50, *words, folder=shop).returncode == 0
-    assert {50, 51} <= left_out(shop)[0]
+    complaint(midspan("sets", "vouch", 50, 51, 11, *words, folder=renewed))
+    assert not {50, 51} & left_out(renewed)[0]
+    assert midspan("sets", "vouch", 50, 51, 50, *words, folder=renewed).returncode == 0
+    assert {50, 51} <= left_out(renewed)[0]
 
 
 # Findings are shown wherever the shaft is named
 
 
-def test_every_view_of_a_suspect_shaft_says_that_it_is_not_stock(shop):
-    done = midspan("show", 52, "--json", folder=shop)
+def test_every_view_of_a_suspect_shaft_says_that_it_is_not_stock(renewed):
+    done = midspan("show", 52, "--json", folder=renewed)
     assert json.loads(done.stdout)["outcome"] == "accepted"
     assert SUSPECT in done.stderr
-    assert not midspan("show", 14, folder=shop).stderr  # nothing speaks against it
-    follower = Follower(store_in(shop))
+    assert not midspan("show", 14, folder=renewed).stderr  # nothing speaks against it
+    follower = Follower(store_in(renewed))
     told = [shaft_values(follower, shaft, Clock(lambda: 0, UTC))["against"] for shaft in (52, 11, 9)]
     follower.close()
     assert told == [SUSPECT, STANDARD, None]
@@ -474,8 +489,8 @@ def test_vouching_needs_a_name_and_a_reason(shop, person, why):
     complaint(midspan("sets", "vouch", 50, "--by", person, "--why", why, folder=shop))
 
 
-def test_a_word_for_a_shaft_that_is_no_stock_for_another_reason_says_so(shop):
+def test_a_word_for_a_shaft_that_is_no_stock_for_another_reason_says_so(renewed):
     words = ("sets", "vouch", "--by", "Ann", "--why", "no crack under a lens")
-    assert UNKNOWN in midspan(*words, 39, folder=shop).stdout
-    (line,) = midspan(*words, 50, folder=shop).stdout.splitlines()
+    assert UNKNOWN in midspan(*words, 39, folder=renewed).stdout
+    (line,) = midspan(*words, 50, folder=renewed).stdout.splitlines()
     assert ("50" in line, "softer dozen" in line) == (True, True)
