@@ -319,8 +319,8 @@ def test_rims_shorten_the_span_as_an_integration_elsewhere_has_it(column, suppor
     [("mu 0.1 loading", 0.1), ("mu 0.1 unloading", -0.1), ("mu 0.2 loading", 0.2), ("mu 0.2 unloading", -0.2)],
 )
 def test_reactions_that_lean_bend_the_shaft_as_an_integration_elsewhere_has_it(column, friction):
-    angle = elastica._angle_of(48 * LINE, lambda a: elastica.inclined_curve(a, friction)[0], 1e-9, 0.9)
-    ratio = elastica.inclined_curve(angle, friction)[1]
+    angle = elastica._angle_of(48 * LINE, lambda a: elastica._inclined_curve(a, friction)[0], 1e-9, 0.9)
+    ratio = elastica._inclined_curve(angle, friction)[1]
     assert ratio == pytest.approx(LINE * (1 + DEPARTURES[column]), rel=2e-8)
 
 

@@ -95,34 +95,12 @@ def _rim_curve(angle_rad: Array, curve: Curve, rim: float) -> tuple[Array, Array
     return group / share**2, share * ratio + rim * (1 - np.cos(angle_rad))
 
 
-def inclined_curve(angle_rad: NDArray[Any], friction: complex) -> tuple[NDArray[Any], NDArray[Any]]:
+def _inclined_curve(angle_rad: NDArray[Any], friction: complex) -> tuple[NDArray[Any], NDArray[Any]]:
     """Return group w and ratio u for reactions that lean from the shaft's normal, from the slope angle at the support.
 
-    As for frictionless supports, but the turning angle psi is counted from the direction square to the reaction. So it
-    begins at the angle of friction e, and psi'^2 = 2 (sin psi - sin e). The substitution is psi = e + angle t^2.
-
-    Parameters
-    ----------
-    angle_rad : ndarray
-        Slope angle at the support, rad, shape (N,).
-    friction : complex
-        Force along the shaft over the force square to it; above 0 it pulls outwards. A complex number gives
-        derivatives.
-
-    Returns
-    -------
-    group, ratio : ndarray
-        P L^2 / EI and midspan deflection over span, dimensionless, shape (N,).
-
-    References
-    ----------
-    L. D. Landau and E. M. Lifshitz, Theory of Elasticity, section 19, for the differential equation.
-
-    Examples
-    --------
-    >>> free, held = (inclined_curve(np.array([0.05]), friction) for friction in (0.0, 0.1))
-    >>> [round(float(ratio[0] / (group[0] / 48)), 5) for group, ratio in (free, held)]
-    [1.00286, 0.99887]
+    `friction` is the force along the shaft over the force square to it; above 0 it pulls outwards. As for frictionless
+    supports, but the turning angle psi is counted from the direction square to the reaction: it begins at e = -arctan
+    (friction), and psi'^2 = 2 (sin psi - sin e). The substitution is psi = e + angle t^2. Complex numbers go through.
     """
     t, dt = _nodes()
     start = -np.arctan(friction)
@@ -254,8 +232,8 @@ def _by_friction(group: Array) -> Array:
     """
     angle = _angle_at(group, _normal_curve)
     tiny = 1e-30j
-    by_friction = [part.imag / tiny.imag for part in inclined_curve(angle + 0j, tiny)]
-    by_angle = [part.imag / tiny.imag for part in inclined_curve(angle + tiny, 0j)]
+    by_friction = [part.imag / tiny.imag for part in _inclined_curve(angle + 0j, tiny)]
+    by_angle = [part.imag / tiny.imag for part in _inclined_curve(angle + tiny, 0j)]
     result: Array = by_friction[1] - by_friction[0] * by_angle[1] / by_angle[0]
     return result
 

@@ -36,6 +36,7 @@ from midspan.measurement.harmonic_fit import fit_turns
 from midspan.measurement.harmonics import Array
 from midspan.measurement.nut_step import nut_faults
 from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
+from midspan.measurement.quantity_covariance import quantity_covariance
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
 from midspan.measurement.warmth import of_temperature, warmth_of
@@ -164,7 +165,12 @@ class ShaftResult(ResultForm):
         Covariance of `curve_thou`, thou squared, 7 by 7 values row by row: from the scatter of the readings and, except
         for the mean, from the supports.
     surface_mm : tuple of float
-        Harmonic coefficients of the height of the surface, mm, 7 values.
+        Harmonic coefficients of the height of the surface, mm, 7 values. The first is the intercept: where a head that
+        presses with no force would touch, above home.
+    u_surface_mm : tuple of float
+        Their standard uncertainties from the scatter of the readings and from the supports, mm, 7 values.
+    covariance : tuple of float
+        Covariance of spine (thou), spread (thou) and runout (mm), 3 by 3 values row by row.
     u_causes, sensitivities : tuple of float
         Standard uncertainty of each cause in its unit, and thou of spine per unit of it. In order: scatter of the
         readings (thou), zero before, zero after and zero drift (N), force scale (relative), force linearity (N), travel
@@ -228,6 +234,8 @@ class ShaftResult(ResultForm):
     curve_thou: tuple[float, ...]
     curve_covariance: tuple[float, ...]
     surface_mm: tuple[float, ...]
+    u_surface_mm: tuple[float, ...]
+    covariance: tuple[float, ...]
     u_causes: tuple[float, ...]
     sensitivities: tuple[float, ...]
     dof_causes: tuple[float | None, ...]
@@ -329,6 +337,8 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
         turn.deflection_thou.tolist(),
         turn.u_deflection.reshape(len(runs), -1).tolist(),
         turn.surface_mm.tolist(),
+        np.sqrt(np.diagonal(turn.u_surface, axis1=1, axis2=2)).tolist(),
+        quantity_covariance(found, spine).reshape(len(runs), -1).tolist(),
         strict=True,
     )
     settled, named = found["settled"].tolist(), _with_known_sides(found)
@@ -397,6 +407,8 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         curve_thou=tuple(vector[0]),
         curve_covariance=tuple(vector[1]),
         surface_mm=tuple(vector[2]),
+        u_surface_mm=tuple(vector[3]),
+        covariance=tuple(vector[4]),
         u_causes=tuple(u_inputs),
         sensitivities=tuple(sensitivities),
         dof_causes=tuple(dof),

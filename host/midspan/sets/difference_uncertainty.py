@@ -2,9 +2,13 @@
 
 An error of one gauge under one calibration is common to all its shafts: a force scale that is off shifts every spine of
 a set by nearly the same, which does not make the set uneven. It enters a difference only with the difference of the two
-sensitivities (JCGM 100:2008, 5.2.2). Scatter and zeros are new for each shaft and enter in full. The screw's error
-repeats every turn: two shafts share it as far as the head pressed them at the same place of the screw. Results of
-different calibrations or gauges, and results without a list of causes, share nothing.
+sensitivities (JCGM 100:2008, 5.2.2). Scatter, zeros and creep are new for each shaft and enter in full. So do the
+causes that differ between shafts of unlike kinds: how far the wall gives, the radius that rolls on the rims, and the
+friction along the shaft, which goes with its surface. Shafts of one lot share most of these, so this errs on the safe
+side. The screw's error repeats every turn: two shafts share it as far as the head pressed them at the same place of the
+screw. The temperature acts alike on all shafts whose temperature is known, each by its distance from the calibration's;
+unknown ones may differ. Results of different calibrations or gauges, and results without a list of causes, share
+nothing.
 """
 
 import math
@@ -16,16 +20,19 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from midspan.hand_bench.result import HandResult
+from midspan.measurement.result import ShaftResult
 from midspan.measurement.result_form import ResultKind
 from midspan.sets.limits import Array
 from midspan.store.stored_result import CAUSES, MeasuredResult
 
 OF_EACH_SHAFT = frozenset(
     {
-        "scatter of the readings", "zero before", "zero after", "zero drift", "screw error", "sinking", "creep",
+        "scatter of the readings", "zero before", "zero after", "zero drift", "screw error",
+        "sinking", "creep", "axial friction", "rim radius",
         "repeatability", "dial graduation", "dial tilt", "load off centre",
     }
 )  # fmt: skip
+_OF_UNKNOWN_TEMPERATURE = frozenset({"temperature"})
 PROBABILITY = 0.95
 
 
@@ -100,8 +107,14 @@ def _shares(result: MeasuredResult) -> dict[str, float]:
 def _shared(member: MemberResult) -> list[float]:
     """Return the signed shares of u(spine) that are common to all shafts of one gauge and calibration, thou."""
     shares = _shares(member.result)
-    of_all = [0.0 if name in OF_EACH_SHAFT else share for name, share in shares.items()]
+    alone = OF_EACH_SHAFT | _OF_UNKNOWN_TEMPERATURE if _at_unknown_temperature(member.result) else OF_EACH_SHAFT
+    of_all = [0.0 if name in alone else share for name, share in shares.items()]
     return [*of_all, *_screw(member.result, shares, member.lead_mm)]
+
+
+def _at_unknown_temperature(result: MeasuredResult) -> bool:
+    """Return True if a result of a gauge does not say at what temperature it was measured."""
+    return isinstance(result, ShaftResult) and result.temperature_c is None
 
 
 def _screw(result: MeasuredResult, shares: Mapping[str, float], lead_mm: float | None) -> tuple[float, float]:
