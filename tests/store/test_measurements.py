@@ -17,6 +17,7 @@ from midspan.base.errors import StoreError
 from midspan.decision.bands import load_bands
 from midspan.decision.basis import Basis
 from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
+from midspan.measurement.definition import DEFINITION
 from midspan.report.result_text import verdict_words
 from midspan.sets.registry import Sets
 from midspan.sets.stock import (
@@ -33,6 +34,7 @@ from midspan.sets.stock import (
 from midspan.sets.stock import CRACKED as MAYBE_CRACKED
 from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.journal import Journal
+from midspan.store.stock_records import StockRecords
 from midspan.store.transit import RunFindings, StandardCheck, TransitStage, WayStep
 from midspan.store.vouching import Voucher, vouch
 from midspan.web.follow import Clock, Follower
@@ -87,7 +89,7 @@ def renewed_once(tmp_path_factory):
 @pytest.fixture
 def renewed(renewed_once, tmp_path):
     """Return a copy of that folder: only results in today's form can be shown and judged anew."""
-    return Path(shutil.copytree(renewed_once, tmp_path / "shop"))
+    return Path(shutil.copytree(renewed_once, tmp_path / "renewed"))
 
 
 def left_out(folder, store="results.db"):
@@ -113,6 +115,22 @@ def reason(store, shaft):
     """Return the reason why a shaft is not stock, None if it is."""
     stock = read_stock(store)
     return next((why for why, those in stock.left_out.items() if shaft in those), None)
+
+
+def test_older_spines_are_converted_to_what_evaluating_their_readings_again_gives(shop, renewed):
+    before, after = ({row.shaft: row for row in _standing(folder)} for folder in (shop, renewed))
+    both = [shaft for shaft in before if None not in (before[shaft].spine_thou, after[shaft].spine_thou)]
+    both = [shaft for shaft in both if after[shaft].definition == DEFINITION]  # no shaft of the hand bench
+    assert len(both) > 40
+    for shaft in both:
+        assert before[shaft].definition != DEFINITION
+        assert before[shaft].spine_thou == pytest.approx(after[shaft].spine_thou, abs=0.02)
+
+
+def _standing(folder):
+    """Return the standing measurements of a folder's database."""
+    with store_in(folder).open() as store, StockRecords.of(store) as records:
+        return records.standing()
 
 
 # What a later evaluation must not forget

@@ -9,15 +9,29 @@ import math
 import pytest
 from midspan.base.errors import ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
+from midspan.measurement.calibration import EXAMPLE
 from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, assigned_under_reference
 from midspan.measurement.elastica import deflection_mm, stiffness_between
 from midspan.measurement.result_form import ResultKind
-from midspan.store.reference_spine import StatedSpine, reference_thou, shifts_thou
+from midspan.measurement.spine_budget import LARGEST_SHEAR_SHARE
+from midspan.store.kept_calibration import KeptCalibration
+from midspan.store.reference_spine import EARLIER_NORMAL, StatedSpine, reference_thou, shifts_thou
 from midspan.store.stock_records import StockRecords
 from results import told
 from stores import add_result, run_of
 
 LOW_N, HIGH_N, GIVE = 0.1 * STANDARD.load_n, STANDARD.load_n, 0.01
+
+
+def knife_edges(span_mm=STANDARD.span_mm, **span):
+    """Return kept calibrations with one of knife edges, on which no wall gives."""
+    section = {"span_mm": span_mm, "u_span_mm": 0.05, "rim_mm": 0.0, "sink_mm_per_n": 0.0, **span}
+    frame = {"give_mm_per_n": GIVE, "u_give_mm_per_n": 0.0}
+    identity = EXAMPLE["calibration"] | {"id": "knife"}
+    return {"knife": KeptCalibration({**EXAMPLE, "calibration": identity, "frame": frame, "span": section})}
+
+
+KNIFE = knife_edges()
 
 
 def older(spine_thou, support, *, span_mm=STANDARD.span_mm, **named):
@@ -27,38 +41,57 @@ def older(spine_thou, support, *, span_mm=STANDARD.span_mm, **named):
     read = stiffness_between((LOW_N, HIGH_N), high - low, span_mm, support)
     stated = float(deflection_mm(STANDARD.load_n, STANDARD.span_mm, read, support)) / MM_PER_THOU
     travel = float(high - low) + GIVE * (HIGH_N - LOW_N)
-    known = {"light_load_n": LOW_N, "load_n": HIGH_N, "travel_mm": travel, "give_mm_per_n": GIVE, "span_mm": span_mm}
-    return told(definition=None, evaluation="2", spine_thou=stated, u_spine_thou=0.2, **known, **named)
+    known = {
+        "calibration": "knife",
+        "light_load_n": LOW_N,
+        "load_n": HIGH_N,
+        "travel_mm": travel,
+        "give_mm_per_n": GIVE,
+        "span_mm": span_mm,
+    }
+    return told(definition=None, spine_thou=stated, u_spine_thou=0.2, **known, **named)
 
 
 @pytest.mark.parametrize("spine_thou", [200.0, 500.0, 1000.0, 1500.0])
 @pytest.mark.parametrize("span_mm", [STANDARD.span_mm, 650.0])
 def test_an_older_result_of_a_shaft_that_turned_comes_back_to_its_spine(spine_thou, span_mm):
     result = older(spine_thou, "between", span_mm=span_mm)
-    assert reference_thou(result) == pytest.approx(spine_thou, abs=1e-6)
+    found = reference_thou(result, knife_edges(span_mm))
     if span_mm == STANDARD.span_mm:
+        assert found == pytest.approx(spine_thou, abs=1e-6)
         ratio = spine_thou * MM_PER_THOU / STANDARD.span_mm
         series = 0.11 * (72 / 7 - 108 / 35) / 2 * ratio**2 * spine_thou
         assert result.spine_thou - spine_thou == pytest.approx(series, rel=0.2)
     else:
-        assert abs(result.spine_thou - spine_thou) > 0.002
+        shear = LARGEST_SHEAR_SHARE / 2 * ((STANDARD.span_mm / span_mm) ** 2 - 1)  # what only another span shows
+        assert found == pytest.approx(spine_thou * (1 - shear), rel=2e-5)
 
 
 def test_the_supports_of_its_calibration_say_for_what_an_older_result_is_stated():
     shares = {(0.0, 0.0): "normal", (1.0, 1.0): "vertical", (0.0, 0.5): 0.25}
     for share, support in shares.items():
         result = older(500.0, support, vertical_share=share)
-        assert reference_thou(result) == pytest.approx(500.0, abs=1e-6)
-    assert StatedSpine.of(older(500.0, "normal", vertical_share=(0.0, 0.0))).definition == DEFINITION
-    assert StatedSpine.of(older(500.0, "between")).definition == OLDER_DEFINITION
+        assert reference_thou(result, KNIFE) == pytest.approx(500.0, abs=1e-6)
+    assert StatedSpine.of(older(500.0, "normal", vertical_share=(0.0, 0.0))).stated_for == EARLIER_NORMAL
+    assert StatedSpine.of(older(500.0, "between")).stated_for == OLDER_DEFINITION
+    assert StatedSpine.of(told(spine_thou=500.0)).stated_for == DEFINITION
+
+
+def test_rims_of_the_calibration_are_taken_off_an_older_result():
+    ratio, rim_mm = 12.7 / STANDARD.span_mm, 4.0
+    found = reference_thou(older(500.0, "normal"), knife_edges(rim_mm=rim_mm))
+    # The slope between a tenth and the whole of the load sees 1.1 times what the whole load shows.
+    assert found - 500.0 == pytest.approx(500.0 * 13.5 * 1.1 * rim_mm / STANDARD.span_mm * ratio, rel=0.1)
 
 
 def test_a_result_without_its_loads_is_taken_as_one_of_the_usual_cycle():
     whole = older(500.0, "between")
-    bare = told(definition=None, spine_thou=whole.spine_thou)
-    assert reference_thou(bare) == pytest.approx(500.0, abs=1e-3)
+    bare = told(definition=None, calibration="knife", give_mm_per_n=GIVE, spine_thou=whole.spine_thou)
+    assert reference_thou(bare, KNIFE) == pytest.approx(500.0, abs=0.02)
     hand = told(ResultKind.HAND_BENCH, definition=None, spine_thou=500.0)
-    assert reference_thou(hand) == pytest.approx(500.0, abs=1e-9)  # weighed with the standard load: no slope is read
+    assert reference_thou(hand, {}) == pytest.approx(
+        500.0, abs=1e-9
+    )  # weighed with the standard load: no slope is read
 
 
 def test_what_cannot_be_converted_is_not_a_number_and_keeps_no_other_from_it():
@@ -72,12 +105,13 @@ def test_what_cannot_be_converted_is_not_a_number_and_keeps_no_other_from_it():
             told(spine_thou=500.0),
         )
     ]
-    shifts = shifts_thou(stated)
+    shifts = shifts_thou(stated, KNIFE)
     assert [math.isnan(shift) for shift in shifts] == [True, True, True, False, False]
     assert (shifts[3] < 0, shifts[4]) == (True, 0.0)
 
 
 def test_the_stock_has_all_its_spines_under_one_definition(store):
+    store.keep_calibration(KNIFE["knife"])
     for shaft, result in enumerate((older(500.0, "between"), told(evaluation="3", spine_thou=500.0)), 1):
         add_result(store, run_of(shaft), result)
     add_result(store, run_of(3), told(definition="of a version to come", spine_thou=500.0))

@@ -48,6 +48,7 @@ from midspan.store.measurements import (
     note_run,
     standing_results,
 )
+from midspan.store.older_spines import kept_calibrations
 from midspan.store.place import StorePlace
 from midspan.store.sqlite_errors import refusal
 from midspan.store.stored_result import AnyResult, as_text, finite, is_same, read_result
@@ -201,7 +202,7 @@ class Store:
             Calibrations of gauges and hand benches.
         """
         with self.transaction() as session:
-            return {row.id: KeptCalibration.from_text(row.content) for row in session.scalars(select(CalibrationRow))}
+            return kept_calibrations(session)
 
     def run_of(self, run: RunReference) -> tuple[int, RunReference] | None:
         """Return batch and reference of a measurement that is stored, also if its archive has moved to another folder.

@@ -30,7 +30,7 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, RunReference
-from midspan.store.older_spines import stated_before, stated_spines
+from midspan.store.older_spines import kept_calibrations, stated_before, stated_spines
 from midspan.store.reference_spine import shifts_thou
 from midspan.store.tables import (
     BatchRow,
@@ -508,7 +508,8 @@ def _check_shifts(session: Session) -> dict[int, float]:
     """Return what brings the spines of older checks under the reference condition, thou, by the check's shaft."""
     query = stated_before(StepRow.passage_id).join(StepRow, StepRow.result_id == ResultRow.id)
     stated = stated_spines(session, query.where(StepRow.passage_id.in_(select(CheckRow.passage_id))))
-    return dict(zip(stated, shifts_thou(list(stated.values())), strict=True))
+    kept = kept_calibrations(session) if stated else {}
+    return dict(zip(stated, shifts_thou(list(stated.values()), kept), strict=True))
 
 
 def _step_row(shaft: int, step: WayStep) -> StepRow:

@@ -10,8 +10,9 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from midspan.hand_bench.result import HAND_EVALUATION
 from midspan.measurement.result import EVALUATION
 from midspan.measurement.result_form import ResultKind
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.reference_spine import IN_JSON, StatedSpine
-from midspan.store.tables import ResultRow
+from midspan.store.tables import CalibrationRow, ResultRow
 
 CURRENT = (EVALUATION, HAND_EVALUATION)
 
@@ -72,3 +73,19 @@ def stated_spines(session: Session, query: Select[int, str, str | None, float | 
         for key, kind, calibration, spine, text in session.execute(query)
         if spine is not None
     }
+
+
+def kept_calibrations(session: Session) -> dict[str, KeptCalibration]:
+    """Return the kept calibrations and hand benches by id, as `Store.calibrations` does, within a transaction.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+
+    Returns
+    -------
+    dict[str, KeptCalibration]
+        Empty if there are none.
+    """
+    return {row.id: KeptCalibration.from_text(row.content) for row in session.scalars(select(CalibrationRow))}

@@ -1,11 +1,15 @@
 """Spines of stored results under today's reference condition, so that results of several versions can be compared.
 
-A result of an earlier version names no definition, and was read for supports between normal and vertical reactions. The
-forces and the travel that it was made from are stored with it; reading them again for normal reactions gives what
-evaluating its readings again would give.
+A result of an earlier version names no definition. It was read for supports between normal and vertical reactions, and
+without a correction for their rims. The mean forces and the travel that it was made from are stored with it, and so is
+its calibration: converting these again gives what evaluating its readings again would give.
 
->>> older = StatedSpine(ResultKind.GAUGE, 500.063, light_load_n=0.863, load_n=8.63, travel_mm=11.51, span_mm=711.2)
->>> older.definition, [round(shift, 2) for shift in shifts_thou([older])]
+>>> loads = {"light_load_n": 0.863, "load_n": 8.63, "travel_mm": 11.51, "span_mm": 711.2}
+>>> older = StatedSpine(ResultKind.GAUGE, 500.063, calibration="bench 1", **loads)
+>>> knife_edges = {**EXAMPLE, "span": {"span_mm": 711.2, "u_span_mm": 0.05, "rim_mm": 0.0, "sink_mm_per_n": 0.0}}
+>>> knife_edges["frame"] = {"give_mm_per_n": 0.0, "u_give_mm_per_n": 0.0}
+>>> kept = {"bench 1": KeptCalibration(knife_edges)}
+>>> older.stated_for, [round(shift, 2) for shift in shifts_thou([older], kept)]
 ('middle of the supports', [-0.06])
 """
 
@@ -13,20 +17,31 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from midspan.base.errors import ConversionError
+from midspan.base.config import validated
+from midspan.base.errors import ConfigurationError, ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
+from midspan.hand_bench.conversion import BenchLoad
+from midspan.measurement.calibration import EXAMPLE, Calibration
+from midspan.measurement.conversion import mean_point
 from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, read_again_thou
+from midspan.measurement.elastica import deflection_mm, stiffness_between
 from midspan.measurement.result_form import ResultKind
+from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.stored_result import MeasuredResult, finite
 
 LIGHT_SHARE = 0.1  # of the full load, where a result does not say its light load
 MIDDLE = 0.5
+EARLIER_NORMAL = "normal reactions at rims as they were"  # of an earlier result whose calibration had bounds of 0
+PLACE = Path("a calibration in the store")
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +56,8 @@ class StatedSpine:
         Static spine as it is stored, thou.
     calibration : str | None
         Id of the calibration.
-    definition : str
-        Definition for which the spine is stated, that of an earlier version where the result names none.
+    definition : str | None
+        Definition that the result names.
     vertical_share : tuple[float, ...] | None
         Lowest and highest share of vertical support reactions for which it was read.
     light_load_n, load_n : float | None
@@ -60,7 +75,7 @@ class StatedSpine:
     kind: ResultKind
     spine_thou: float | None
     calibration: str | None = None
-    definition: str = OLDER_DEFINITION
+    definition: str | None = None
     vertical_share: tuple[float, ...] | None = None
     light_load_n: float | None = None
     load_n: float | None = None
@@ -110,14 +125,24 @@ class StatedSpine:
 
     @classmethod
     def _made(cls, values: dict[str, Any]) -> Self:
-        """Return the spine of these values; the definition of a result that names none follows from its supports."""
+        """Return the spine of these values; what has another type than it should is unknown."""
         known: dict[str, Any] = {name: _number(at) if name in NUMBERS else at for name, at in values.items()}
         share = known["vertical_share"]
         if not (isinstance(share, list | tuple) and share and all(_number(end) is not None for end in share)):
             known["vertical_share"] = share = None
         if not isinstance(known["definition"], str):
-            known["definition"] = DEFINITION if share and not any(share) else OLDER_DEFINITION
+            known["definition"] = None
         return cls(**known)
+
+    @property
+    def stated_for(self) -> str:
+        """Definition for which the spine is stated; of a result that names none it follows from its supports."""
+        return self.definition or (OLDER_DEFINITION if self.support else EARLIER_NORMAL)
+
+    @property
+    def is_hand(self) -> bool:
+        """True for a result of a hand bench."""
+        return self.kind is ResultKind.HAND_BENCH or self.deflection_mm is not None
 
     @property
     def support(self) -> float:
@@ -125,23 +150,22 @@ class StatedSpine:
         return sum(self.vertical_share) / len(self.vertical_share) if self.vertical_share else MIDDLE
 
     @property
-    def read_from(self) -> tuple[float, float, float, float] | None:
-        """Light and full load in N, the bend between them and the span in mm; None if it has no finite spine.
+    def read_from(self) -> tuple[float, float, float, float, float] | None:
+        """Light and full load in N, travel between them in mm, give in mm/N, span in mm; None without a finite spine.
 
         Where the result does not say them, they are those of the usual cycle: nearly the standard load and span.
         """
         spine = finite(self.spine_thou)
         if spine is None or not spine > 0:
             return None
-        span = self.span_mm or STANDARD.span_mm
+        give, span = self.give_mm_per_n or 0.0, self.span_mm or STANDARD.span_mm
         if self.deflection_mm and self.load_n:
-            return 0.0, self.load_n, self.deflection_mm, span
+            return 0.0, self.load_n, self.deflection_mm, 0.0, span
         if self.light_load_n and self.load_n and self.travel_mm:
-            bend = self.travel_mm - (self.give_mm_per_n or 0.0) * (self.load_n - self.light_load_n)
-            return self.light_load_n, self.load_n, bend, span
-        light = 0.0 if self.kind is ResultKind.HAND_BENCH else LIGHT_SHARE
-        bend = (1 - light) * spine * MM_PER_THOU
-        return light * STANDARD.load_n, STANDARD.load_n, bend, STANDARD.span_mm
+            return self.light_load_n, self.load_n, self.travel_mm, give, span
+        light = 0.0 if self.is_hand else LIGHT_SHARE
+        travel = (1 - light) * (spine * MM_PER_THOU + give * STANDARD.load_n)
+        return light * STANDARD.load_n, STANDARD.load_n, travel, give, STANDARD.span_mm
 
 
 IN_JSON = tuple(field.name for field in fields(StatedSpine) if field.name not in ("kind", "calibration", "spine_thou"))
@@ -155,13 +179,15 @@ def _number(value: object) -> float | None:
     return finite(value)
 
 
-def shifts_thou(stated: Sequence[StatedSpine]) -> list[float]:
+def shifts_thou(stated: Sequence[StatedSpine], calibrations: Mapping[str, KeptCalibration]) -> list[float]:
     """Return what to add to each stored spine to have it under the reference condition.
 
     Parameters
     ----------
     stated : Sequence[StatedSpine]
         Spines as they are stored.
+    calibrations : Mapping[str, KeptCalibration]
+        Kept calibrations and hand benches by id, as `Store.calibrations` gives them.
 
     Returns
     -------
@@ -169,33 +195,75 @@ def shifts_thou(stated: Sequence[StatedSpine]) -> list[float]:
         Shifts, thou; 0 for a spine stated for the reference condition, not a number where it cannot be converted.
     """
     shifts = [0.0 if each.definition == DEFINITION else math.nan for each in stated]
-    groups: dict[float, list[int]] = {}
+    groups: dict[tuple[bool, str | None, float], list[int]] = {}
     for i, each in enumerate(stated):
-        if each.definition == OLDER_DEFINITION and each.read_from is not None:
-            groups.setdefault(each.support, []).append(i)
-    for support, those in groups.items():
-        for i, shift in zip(those, _read_again([stated[i] for i in those], support), strict=True):
+        if each.definition in (None, OLDER_DEFINITION) and each.read_from is not None:
+            groups.setdefault((each.is_hand, each.calibration, each.support), []).append(i)
+    for (_, name, _), those in groups.items():
+        kept = calibrations.get(name or "")
+        for i, shift in zip(those, _converted_again([stated[i] for i in those], kept), strict=True):
             shifts[i] = shift
     return shifts
 
 
-def _read_again(stated: Sequence[StatedSpine], support: float) -> Iterable[float]:
-    """Return the shifts of spines read for one support condition, not a number for values that fit no shaft."""
-    low, high, bend, span = np.array([each.read_from for each in stated], float).T
+def _converted_again(alike: Sequence[StatedSpine], kept: KeptCalibration | None) -> list[float]:
+    """Return the shifts of spines of one instrument and calibration, not a number for values that fit no shaft."""
+    before = np.array([each.read_from for each in alike], float).T
     try:
-        found: list[float] = read_again_thou((low, high), bend, span, support).tolist()
-    except ConversionError:  # the values of one fit no shaft; the others are read without it
-        return [math.nan] if len(stated) == 1 else [shift for each in stated for shift in _read_again([each], support)]
-    return found
+        shifts: list[float] = (_by_bench if alike[0].is_hand else _by_gauge)(before, alike[0], kept).tolist()
+    except ConversionError:  # the values of one fit no shaft; the others are converted without it
+        return [math.nan] if len(alike) == 1 else [shift for each in alike for shift in _converted_again([each], kept)]
+    return shifts
 
 
-def reference_thou(result: MeasuredResult) -> float | None:
+def _by_gauge(before: Array, first: StatedSpine, kept: KeptCalibration | None) -> Array:
+    """Return the shifts of results of a gauge; before has light and full load, travel, give and span in its rows."""
+    low, high, travel, give, span = before
+    calibration = _calibration(kept, float(give[0]), float(span[0]))
+    now = mean_point(low, high, travel, calibration).deflection_thou
+    return now - _stated_thou((low, high), travel - give * (high - low), span, first.support)
+
+
+def _by_bench(before: Array, first: StatedSpine, kept: KeptCalibration | None) -> Array:
+    """Return the shifts of results of a hand bench, whose travel is the movement of the dial."""
+    _, load, sag, _, span = before
+    try:
+        bench = None if kept is None else kept.bench(PLACE)
+    except ConfigurationError:
+        bench = None
+    if bench is None:  # weighed with nearly the standard load, so that the supports hardly count
+        return read_again_thou((np.zeros_like(load), load), sag, span, first.support)
+    weighed = BenchLoad.of(bench)
+    loads = np.full_like(load, weighed.preload_n), weighed.preload_n + load
+    return weighed.thou(sag) - _stated_thou(loads, sag - bench.frame.give_mm_per_n * load, span, first.support)
+
+
+def _stated_thou(loads_n: tuple[Array, Array], bend_mm: Array, span_mm: Array, support: float) -> Array:
+    """Return the spines as an earlier version read them from two loads and the bend between them, thou."""
+    stiffness = stiffness_between(loads_n, bend_mm, span_mm, support)
+    return deflection_mm(STANDARD.load_n, STANDARD.span_mm, stiffness, support) / MM_PER_THOU
+
+
+def _calibration(kept: KeptCalibration | None, give_mm_per_n: float, span_mm: float) -> Calibration:
+    """Return the kept calibration; if there is none that is valid today, a gauge of this give and span."""
+    try:
+        if kept is not None:
+            return kept.calibration(PLACE)
+    except ConfigurationError:
+        pass
+    frame, span = {**EXAMPLE["frame"], "give_mm_per_n": give_mm_per_n}, {"span_mm": span_mm, "u_span_mm": 0.0}
+    return validated(Calibration, {**EXAMPLE, "frame": frame, "span": span}, PLACE)
+
+
+def reference_thou(result: MeasuredResult, calibrations: Mapping[str, KeptCalibration]) -> float | None:
     """Return the spine of a stored result of any version under the reference condition.
 
     Parameters
     ----------
     result : MeasuredResult
         Stored result.
+    calibrations : Mapping[str, KeptCalibration]
+        Kept calibrations and hand benches by id, as `Store.calibrations` gives them.
 
     Returns
     -------
@@ -203,5 +271,5 @@ def reference_thou(result: MeasuredResult) -> float | None:
         Static spine for normal reactions, thou; None if it has no spine, or if that cannot be converted.
     """
     stated = StatedSpine.of(result)
-    (shift,) = shifts_thou([stated])
+    (shift,) = shifts_thou([stated], calibrations)
     return None if stated.spine_thou is None else finite(stated.spine_thou + shift)

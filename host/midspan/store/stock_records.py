@@ -15,7 +15,7 @@ from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
-from midspan.store.older_spines import json_of, stated_before, stated_spines
+from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.records import Records
 from midspan.store.reference_spine import StatedSpine, shifts_thou
 from midspan.store.stored_result import MeasuredResult, read_measured
@@ -143,7 +143,8 @@ class StockRecords(Records):
         query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
         stated = self._stated_before()
-        shifts = dict(zip(stated, shifts_thou(list(stated.values())), strict=True))
+        kept = kept_calibrations(self._session) if stated else {}
+        shifts = dict(zip(stated, shifts_thou(list(stated.values()), kept), strict=True))
         rows = [
             StandingMeasurement(
                 shaft, label, batch, _ORIGINS[origin], run, result, spine, u_spine, spread, runout, _OUTCOMES[outcome],
@@ -154,7 +155,7 @@ class StockRecords(Records):
         ]  # fmt: skip
         for row in rows:
             if row.result in stated and row.spine_thou is not None:
-                row.spine_thou, row.definition = row.spine_thou + shifts[row.result], stated[row.result].definition
+                row.spine_thou, row.definition = row.spine_thou + shifts[row.result], stated[row.result].stated_for
         return rows
 
     def _stated_before(self) -> dict[int, StatedSpine]:
