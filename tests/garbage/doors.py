@@ -69,6 +69,12 @@ def sound(folder):
     turned = filter_table(Shaft(), Gauge(stages=(4.0,)), np.random.default_rng(1), a_turn=((44.3, 90.7),), turns=2)
     rows = [",".join(f"{value:.10g}" for value in row) for row in zip(*turned.values(), strict=True)]
     (folder / "turning.csv").write_text("\n".join([",".join(turned), *rows]) + "\n")
+    dial = [
+        f"{body},{mass},{0.0041 * (body == 'shaft') * (mass > 44):.4f}"
+        for body in ("shaft", "steel")
+        for mass in (44, 440) * 3
+    ]
+    (folder / "dial.csv").write_text("\n".join(["body,mass_g,dial_mm", *dial]) + "\n")
     (folder / "span.csv").write_text("span_mm\n711.18\n711.24\n711.21\n711.20\n711.26\n")
     values = Random(1)
     rows = [
@@ -88,6 +94,7 @@ def sound(folder):
         "sets weigh --csv weights.csv",
         "sets make --number 2 --spine 0.4 --keep spring",
         "calibrate span --gauge paper --csv span.csv",
+        "calibrate sinking --gauge paper --csv dial.csv",
         "calibrate filter --gauge paper --csv turning.csv --expected-steps 800",
         "hand assign bar-1 --out bar.toml",
         "export results --out all.json",
@@ -195,6 +202,7 @@ INPUTS = {
     ),
     "weights.csv": ("sets weigh --csv weights.csv",),
     "span.csv": ("calibrate span --gauge paper --csv span.csv",),
+    "dial.csv": ("calibrate sinking --gauge paper --csv dial.csv",),
     "turning.csv": ("calibrate filter --gauge paper --csv turning.csv --expected-steps 800",),
     "record.json": ("calibrate file --records calibration --out made.toml",),
 }

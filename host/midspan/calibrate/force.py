@@ -173,6 +173,7 @@ def calibrate_force(
     figures = found.figures() | {
         "residual_sd_n": fit.residual_sd,
         "one_reading_95_n": _one_reading(evidence, at_work),
+        **_of_fit(evidence, fit),
         "gravity_m_s2": load.gravity.m_s2,
     }
     remarks = _remarks(evidence, load, len(set(rounds[moving])), found, remark, sign_seen=sign_seen)
@@ -294,6 +295,18 @@ def _one_reading(evidence: Evidence, at_work: float) -> float:
     fit = evidence.fit
     _, low, high = read_back(fit, float(fit(at_work)), (at_work / 2, at_work * 2))
     return (high - low) / 2
+
+
+def _of_fit(evidence: Evidence, fit: PolynomialFit) -> dict[str, float]:
+    """Return what the fit says of itself: standard uncertainties and covariance of its coefficients, and its tests."""
+    found = {"u_newton_per_count": math.sqrt(float(fit.covariance[1, 1]))}
+    if evidence.order > 1:
+        found["u_newton_per_count2"] = math.sqrt(float(fit.covariance[2, 2]))
+        found["cov_newton_per_count"] = float(fit.covariance[1, 2])
+    for name, test in (("added_term", evidence.added_term), ("lack_of_fit", evidence.lack_of_fit)):
+        if test is not None and math.isfinite(test.ratio):
+            found |= {f"{name}_f": test.ratio, f"{name}_p": test.chance}
+    return found
 
 
 def _remarks(

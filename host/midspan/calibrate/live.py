@@ -326,10 +326,10 @@ def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Trav
     further, before = 1, 0.0
     while before < full:
         count = steady(bench.step(bench.press + further))[0] - zero
-        rise = count - before  # where the load turns a nut over, the head moves on and the force does not
-        if rise < full / FRAME_READINGS:
+        more = count - before  # where the load turns a nut over, the head moves on and the force does not
+        if more < full / FRAME_READINGS:
             further *= 2
-        elif rise > 2 * full / FRAME_READINGS:
+        elif more > 2 * full / FRAME_READINGS:
             further = max(1, further // 2)
         before = count
         at, rise = np.array(float(bench.press)), np.array(count)
