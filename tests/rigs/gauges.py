@@ -29,8 +29,9 @@ def identify(**changes) -> Identify:
 FEEDER = FeederReport(in_gauge=None, seated=False, hopper=True, slot=True, places=6, last_release=None)
 OF_FEEDER = frozenset(field.name for field in fields(FeederReport))
 FED = Identify(
-    2, 0, schema.fingerprint(), "paper", "1", "pretended", 1, State.IDLE, None, 0, 0, 12500, -(2**23), 2**23 - 1,
+    2, 1, schema.fingerprint(), "paper", "1", "pretended", 1, State.IDLE, None, 0, 0, 12500, -(2**23), 2**23 - 1,
     1_500_000, 90_000, 12_000, 6_400, 40_000, 2_000, 8_000, 3000, 2_400, 3, None, 2100, 40_000, 900, FEEDER,
+    False, None,
 )  # fmt: skip
 
 

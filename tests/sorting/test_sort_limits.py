@@ -520,11 +520,46 @@ def test_the_interval_is_the_median_of_those_between_readings():
 
 def test_what_the_board_says_of_itself_is_among_the_signs():
     run = readings(500.0, 0.0, 1)
-    board = identify(temperature_centi=2130, free_bytes=9000, longest_turn_us=12_700)
+    board = identify(free_bytes=9000, longest_turn_us=12_700)
     seen = observe(run, Unmeasured(1, "", ()), paper_calibration(), board)
-    assert (seen.temperature_c, seen.free_bytes, seen.longest_turn_ms) == (21.3, 9000, 12.7)
-    silent = observe(run, Unmeasured(1, "", ()), paper_calibration(), identify(temperature_centi=None, free_bytes=None))
-    assert (silent.temperature_c, silent.free_bytes, silent.longest_turn_ms) == (None, None, 0.0)
+    assert (seen.free_bytes, seen.longest_turn_ms) == (9000, 12.7)
+    silent = observe(run, Unmeasured(1, "", ()), paper_calibration(), identify(free_bytes=None))
+    assert (silent.free_bytes, silent.longest_turn_ms) == (None, 0.0)
+
+
+def warm(centi, source, **known):
+    """Return the signs of a run at a temperature, under a calibration at 20 degC for 15 to 25 with what it knows."""
+    plain = paper_calibration()
+    identity = plain.calibration.model_copy(update={"temperature_c": 20.0, "temperature_range_c": (15.0, 25.0)} | known)
+    cal = plain.model_copy(update={"calibration": identity})
+    run = replace(readings(500.0, 0.0, 1), temperature_centi=centi, temperature_source=source)
+    return observe(run, Unmeasured(1, "", ()), cal, identify(sensor=source != "BOARD"))
+
+
+CHIP = {"gauge_temperature_c": 27.0, "thermometer": "BOARD"}
+
+
+@pytest.mark.parametrize(
+    ("centi", "source", "known", "seen_c", "numbers"),
+    [
+        (1500, "SHAFT", {}, 15.0, None),
+        (1490, "SHAFT", {}, 14.9, ["14.9", "15", "25"]),
+        (2510, "SHAFT", {}, 25.1, ["25.1", "15", "25"]),
+        (3200, "BOARD", CHIP, 25.0, None),
+        (3210, "BOARD", CHIP, 25.1, ["25.1", "15", "25"]),
+        (2190, "BOARD", CHIP, 14.9, ["14.9", "15", "25"]),
+        (3210, "BOARD", {}, 32.1, None),  # a chip, nobody knows how much warmer than the room
+        (1490, "BOARD", {}, 14.9, ["14.9", "15", "25"]),  # a room is no warmer than its chip
+        (4510, "BOARD", {}, 25.1, ["25.1", "15", "25"]),  # twenty kelvin are more than a chip warms itself
+        (2100, "SHAFT", CHIP, 21.0, None),  # another thermometer than at the calibration
+        (None, "SHAFT", {}, None, []),
+    ],
+)
+def test_a_temperature_beyond_the_calibration_or_a_broken_sensor_calls_a_person(centi, source, known, seen_c, numbers):
+    signs = warm(centi, source, **known)
+    assert signs.temperature_c == (None if seen_c is None else pytest.approx(seen_c))
+    found = [alarm for alarm in alarms(signs, [], WatchLimits()) if alarm.code.name == "TEMPERATURE_OFF"]
+    assert [re.findall(r"-?[\d.]+", alarm.words) for alarm in found] == ([] if numbers is None else [numbers])
 
 
 def test_readings_at_the_place_of_a_shaft_are_its_own_or_none(tmp_path):

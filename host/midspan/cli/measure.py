@@ -97,6 +97,7 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
     from midspan.link.gauge import open_gauge
     from midspan.measurement.calibration_validity import check_use, load_usable
     from midspan.measurement.cycle_settings import chosen_cycle
+    from midspan.measurement.thermometer import temperature_now
     from midspan.pipeline.bench import Bench
 
     calibration = load_usable(options.calibration, allow_doubtful=options.allow_doubtful)
@@ -112,7 +113,8 @@ def bench_at(shaft: int, options: BenchOptions) -> Iterator["Bench"]:
         found = gauge.identify()  # before a batch begins: a port without a gauge leaves no trace
         bench = Bench(gauge, calibration, bands, archive, store, batch=0, cycle=cycle)
         if not options.allow_doubtful:
-            check_use(calibration, found.gauge, datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date())
+            day = datetime.fromtimestamp(bench.now_ms() / 1000, UTC).date()
+            check_use(calibration, found.gauge, day, temperature_now(found, calibration))
         bench.batch = store.begin_batch("one by one", bench.now_ms())
         _make_ready(bench, port, options.clear_fault)
         yield bench

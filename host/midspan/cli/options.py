@@ -79,7 +79,7 @@ AllowDoubtful = Annotated[
     bool,
     typer.Option(
         "--doubtful-calibration",
-        help="Use a calibration that ran out, is of another gauge or of a wrong date; results then say so.",
+        help="Use a calibration that ran out, is of another gauge, temperature or date; results then say so.",
     ),
 ]
 

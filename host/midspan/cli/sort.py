@@ -171,6 +171,7 @@ def _look_at_gauge(setup: "Setup", reconnector: "Reconnector", clocks: "Clocks",
     from datetime import UTC, datetime
 
     from midspan.measurement.calibration_validity import check_use
+    from midspan.measurement.thermometer import temperature_now
     from midspan.sorting.setup import check_cycle, check_gauge
 
     with reconnector.opened() as gauge:
@@ -178,7 +179,8 @@ def _look_at_gauge(setup: "Setup", reconnector: "Reconnector", clocks: "Clocks",
     check_gauge(setup.plan, found)
     check_cycle(setup, found)
     if not allow_doubtful:
-        check_use(setup.calibration, found.gauge, datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date())
+        day = datetime.fromtimestamp(clocks.now_ms() / 1000, UTC).date()
+        check_use(setup.calibration, found.gauge, day, temperature_now(found, setup.calibration))
 
 
 def _try_files(setup: "Setup", store: "Store") -> None:

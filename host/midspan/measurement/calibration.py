@@ -13,7 +13,7 @@ force has no constant term.
 import math
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,10 @@ class CalibrationIdentity(Section):
     temperature_range_c : tuple of float or None
         Lowest and highest temperature at which shafts are measured under this calibration, degrees Celsius; None for 5
         degrees on both sides of `temperature_c`.
+    gauge_temperature_c : float or None
+        What the gauge's own thermometer showed at `temperature_c`, degrees Celsius; None if it has none.
+    thermometer : str or None
+        Which thermometer that was: SHAFT, a sensor by the shaft, or BOARD, the chip; None without one.
     made : date, optional
         Day on which it was made; None if unknown.
     valid_until : date, optional
@@ -68,6 +72,8 @@ class CalibrationIdentity(Section):
     gauge: Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
     temperature_c: Celsius
     temperature_range_c: Annotated[tuple[Celsius, Celsius], ARRAY] | None = None
+    gauge_temperature_c: Annotated[float, Field(gt=-40, lt=100)] | None = None
+    thermometer: Literal["SHAFT", "BOARD"] | None = None
     made: date | None = None
     valid_until: date | None = None
     records: Annotated[tuple[str, ...], ARRAY] = ()
@@ -91,6 +97,13 @@ class CalibrationIdentity(Section):
                 f"calibration: temperature_range_c {low:g} to {high:g} does not contain temperature_c "
                 f"{self.temperature_c:g}; write the lower end first, or widen the range"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _names_its_thermometer(self) -> "CalibrationIdentity":
+        """Return the section, or raise ValueError if it has a reading without a thermometer, or the reverse."""
+        if (self.gauge_temperature_c is None) != (self.thermometer is None):
+            raise ValueError("calibration: gauge_temperature_c and thermometer go together; write both or neither")
         return self
 
     @property

@@ -144,11 +144,33 @@ def about_calibration(sentence: str) -> bool:
         sentence.startswith("calibration ")
         or ", but calibration " in sentence
         or ", but the calibration is of " in sentence
+        or ", calibrated for " in sentence
     )
 
 
-def check_use(calibration: Calibration, gauge: str, day: date) -> None:
-    """Check that a calibration belongs to a gauge and is valid on a day.
+def of_another_temperature(cal: Calibration, temperature_c: float | None) -> tuple[str, ...]:
+    """Return the reason if the gauge is too cold or too warm for the calibration, else an empty tuple.
+
+    Parameters
+    ----------
+    cal : Calibration
+        Calibration to check.
+    temperature_c : float or None
+        Temperature at the gauge, degrees Celsius; None if it is not known.
+
+    Returns
+    -------
+    tuple of str
+        At most one sentence.
+    """
+    low, high = cal.calibration.range_c
+    if temperature_c is None or low <= temperature_c <= high:
+        return ()
+    return (f"the gauge is at {temperature_c:.1f} °C, but calibration {cal.calibration.id} is for {low:g} to {high:g}",)
+
+
+def check_use(calibration: Calibration, gauge: str, day: date, temperature_c: float | None = None) -> None:
+    """Check that a calibration belongs to a gauge, is valid on a day, and suits the temperature.
 
     Parameters
     ----------
@@ -158,16 +180,27 @@ def check_use(calibration: Calibration, gauge: str, day: date) -> None:
         Name of the gauge it is to be used with.
     day : date
         Day of the measurement.
+    temperature_c : float or None
+        Temperature at the gauge, degrees Celsius; None if it is not known.
 
     Raises
     ------
     ConfigurationError
-        The calibration belongs to another gauge or had expired.
+        The calibration belongs to another gauge (code "calibration_of_another_gauge"), had expired (code
+        "calibration_ran_out"), or the gauge is too cold or too warm for it (code "calibration_too_cold" or
+        "calibration_too_warm").
     """
     for reason in of_another_gauge(calibration, gauge):
         raise ConfigurationError(_refusal(reason), code="calibration_of_another_gauge")
     for reason in ran_out(calibration, day):
         raise ConfigurationError(_refusal(reason), code="calibration_ran_out")
+    for reason in of_another_temperature(calibration, temperature_c):
+        cold = temperature_c is not None and temperature_c < calibration.calibration.range_c[0]
+        raise ConfigurationError(
+            f"{reason}; {'warm' if cold else 'cool'} the room and wait until gauge and shafts are even, calibrate here "
+            "and now, or use it with --doubtful-calibration",
+            code="calibration_too_cold" if cold else "calibration_too_warm",
+        )
 
 
 def _refusal(reason: str) -> str:

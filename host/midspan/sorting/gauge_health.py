@@ -2,7 +2,7 @@
 
 Each shaft's run leaves its `RunSigns`; `alarms` compares the newest with fixed limits and with the night so far. An
 alarm is about the gauge: it asks a person to look, and does not touch the verdict on the shaft, which rests on that
-shaft's own zeros and scatter (`measurement/result.py`). The usual values are those of the night's first shafts.
+shaft's own zeros, scatter and temperature (`measurement/result.py`). Usual is what the night's first shafts showed.
 
 >>> quiet = RunSigns(zero_n=1.2, zero_drift_n=0.0003, noise_n=0.0004, strays=0.0, rate_off=0.01, interval_us=12315.0,
 ...                     missed=0.0, slip_pct=0.4, u_slip_pct=0.01, temperature_c=21.0)
@@ -27,6 +27,7 @@ from midspan.measurement.calibrated_columns import UNFIT
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS
 from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.measurement.thermometer import temperature_of
 from midspan.wire.records import HostFault, Identify
 
 MISSING_BEFORE = 8  # status bit of protocol/readings.avsc
@@ -65,7 +66,7 @@ class WatchLimits(Section):
     slip_change_pct : Limit
         Change of the slip, percentage points.
     temperature_c : tuple[float, float]
-        Lowest and highest temperature of the board, degrees Celsius.
+        Lowest and highest temperature at the gauge, degrees Celsius; the range of the calibration counts besides.
     temperature_change_k : Limit
         Change of the temperature, K.
     free_bytes : Limit
@@ -95,7 +96,7 @@ class WatchLimits(Section):
     # 2 % in diameter. A worn, wet or dusty roller slips more with every shaft.
     slip_pct: Limit = 3.0
     slip_change_pct: Limit = 2.0
-    # Cells are specified from -10 to 40 degC (OIML R 60, from memory), and a board is some kelvin warmer than its room.
+    # Cells are specified from -10 to 40 degC (OIML R 60, from memory), and a chip is some kelvin warmer than its room.
     temperature_c: Annotated[tuple[float, float], ARRAY] = (-10.0, 45.0)
     # Aluminium softens by 0.05 % a kelvin (handbook value, from memory): five move spine 500 by more than a thou.
     temperature_change_k: Limit = 5.0
@@ -130,11 +131,16 @@ class RunSigns:
     u_slip_pct : float | None
         Its standard uncertainty, percent.
     temperature_c : float | None
-        Temperature of the board, degrees Celsius.
+        Temperature at the gauge, degrees Celsius; of the board's chip while the calibration does not know how much
+        warmer that is.
     free_bytes : float | None
         Least memory free after a collection since the board's start, bytes.
     longest_turn_ms : float | None
         Longest turn of the board's loop since its start, ms.
+    coldest_c, warmest_c : float | None
+        Range of temperature of the calibration, degrees Celsius; None while the temperature is the chip's.
+    sensor_silent : float | None
+        1 if the sensor by the shaft gave nothing, 0 if it did; None without a sensor.
     """
 
     zero_n: float | None
@@ -149,6 +155,9 @@ class RunSigns:
     temperature_c: float | None
     free_bytes: float | None = None  # a night that began with an earlier version has none
     longest_turn_ms: float | None = None
+    coldest_c: float | None = None
+    warmest_c: float | None = None
+    sensor_silent: float | None = None
 
     def as_dict(self) -> dict[str, float | None]:
         """Return the signs as plain values for JSON.
@@ -208,6 +217,7 @@ def observe(
     interval_us = float(np.median(np.diff(run.tick_us))) if len(run) > 1 else None
     nominal_us = None if gauge is None else gauge.interval_us
     measured = result if isinstance(result, ShaftResult) else None
+    known_c = temperature_of(run, calibration)
     return RunSigns(
         zero_n=None if before is None else before * newtons,
         zero_drift_n=None if before is None or after is None else (after - before) * newtons,
@@ -218,9 +228,12 @@ def observe(
         missed=float(np.mean((run.status & MISSING_BEFORE) > 0)) if len(run) else None,
         slip_pct=_finite(measured.slip_pct) if measured else None,
         u_slip_pct=_finite(measured.u_slip_pct) if measured else None,
-        temperature_c=None if gauge is None or gauge.temperature_centi is None else gauge.temperature_centi / 100,
+        temperature_c=run.temperature_c if known_c is None else known_c,
         free_bytes=None if gauge is None else gauge.free_bytes,
         longest_turn_ms=None if gauge is None else gauge.longest_turn_us / 1000,
+        coldest_c=None if known_c is None else calibration.calibration.range_c[0],
+        warmest_c=None if known_c is None else calibration.calibration.range_c[1],
+        sensor_silent=float(run.temperature_c is None) if gauge is not None and gauge.sensor else None,
     )
 
 
@@ -333,12 +346,17 @@ def _slip(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm
 
 
 def _temperature(now: RunSigns, usual: RunSigns, limits: WatchLimits) -> Iterator[Alarm]:
-    """Yield an alarm if the board is too cold or too warm, or changed."""
+    """Yield an alarm if the gauge is too cold or too warm, changed, or has a broken sensor."""
+    if now.sensor_silent:
+        yield Alarm(HostFault.TEMPERATURE_OFF, "the sensor by the shaft gives no temperature: look at its two wires")
     if now.temperature_c is None:
         return
     low, high = limits.temperature_c
-    here, first = f"the board is at {now.temperature_c:.1f} degC", usual.temperature_c
-    if not low <= now.temperature_c <= high:
+    here, first = f"the gauge is at {now.temperature_c:.1f} °C", usual.temperature_c
+    coldest, warmest = now.coldest_c, now.warmest_c
+    if coldest is not None and warmest is not None and not coldest <= now.temperature_c <= warmest:
+        yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, calibrated for {coldest:g} to {warmest:g}")
+    elif not low <= now.temperature_c <= high:
         yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, outside {low:g} to {high:g}")
     elif first is not None and abs(now.temperature_c - first) > limits.temperature_change_k:
         yield Alarm(HostFault.TEMPERATURE_OFF, f"{here}, at first it was {first:.1f}")
