@@ -18,7 +18,7 @@ from midspan.sets.difference_uncertainty import (
 )
 from midspan.sets.review import alike, at_target_mm, review
 from midspan.sets.stock import StockShaft
-from midspan.store.stored_result import CAUSES
+from midspan.store.stored_result import CAUSES, plain
 from results import told
 from scipy.stats import binom, studentized_range
 from synthetic import Shaft, drawn_gauge, paper_calibration, raw_run
@@ -76,6 +76,17 @@ def test_nothing_is_shared_between_calibrations_or_by_results_that_tell_no_cause
         assert covariance([first, other])[0, 1] == 0.0
     without_lead = covariance([replace(member, lead_mm=None) for member in found])
     assert 0 < without_lead[0, 1] < shared[0, 1]
+
+
+def test_results_of_the_version_before_share_the_causes_that_they_name():
+    rng = np.random.default_rng(5)
+    _, found = dozen_on(drawn_gauge(rng), rng, 2, 0.1)
+    named = {"u_causes": found[0].result.u_causes[:12], "sensitivities": found[0].result.sensitivities[:12]}
+    whole = plain(found[0].result) | named
+    older = MemberResult(0.3, told(**whole), found[0].lead_mm)
+    force = found[0].result.u_causes[4] * found[0].result.sensitivities[4]
+    assert covariance([older, older])[0, 1] > force**2
+    assert covariance([older, found[1]])[0, 1] > 0.9 * force**2
 
 
 @pytest.mark.parametrize("number", [2, 3, 6, 12, 24])

@@ -34,6 +34,7 @@ OF_EACH_SHAFT = frozenset(
 )  # fmt: skip
 _OF_UNKNOWN_TEMPERATURE = frozenset({"temperature"})
 PROBABILITY = 0.95
+OF_EVALUATION_2 = 12  # causes of its results; they are the first of today's
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +100,8 @@ def _made_by(result: MeasuredResult) -> tuple[ResultKind, str, str | None] | Non
 def _shares(result: MeasuredResult) -> dict[str, float]:
     """Return the signed shares of u(spine) by cause, thou; empty if another version stored the result without them."""
     causes, u_causes, sensitivities = CAUSES[result.kind], result.u_causes or (), result.sensitivities or ()
+    if len(u_causes) == OF_EVALUATION_2 and result.kind is ResultKind.GAUGE:
+        causes = causes[:OF_EVALUATION_2]
     if not len(causes) == len(u_causes) == len(sensitivities):
         return {}
     return {name: u * by for (name, _), u, by in zip(causes, u_causes, sensitivities, strict=True)}
@@ -108,7 +111,7 @@ def _shared(member: MemberResult) -> list[float]:
     """Return the signed shares of u(spine) that are common to all shafts of one gauge and calibration, thou."""
     shares = _shares(member.result)
     alone = OF_EACH_SHAFT | _OF_UNKNOWN_TEMPERATURE if _at_unknown_temperature(member.result) else OF_EACH_SHAFT
-    of_all = [0.0 if name in alone else share for name, share in shares.items()]
+    of_all = [0.0 if name in alone else shares.get(name, 0.0) for name, _ in CAUSES[member.result.kind]]
     return [*of_all, *_screw(member.result, shares, member.lead_mm)]
 
 
