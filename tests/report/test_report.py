@@ -15,6 +15,7 @@ from midspan.base.errors import OutputError
 from midspan.base.formatting import angle, places_for, printable, with_uncertainty
 from midspan.decision.bands import EXAMPLE, Bands
 from midspan.decision.decision import Decision, Outcome, judge, judge_unmeasured
+from midspan.decision.tolerance import tolerance_as_plain
 from midspan.measurement.result import ShaftResult, Unmeasured, evaluate
 from midspan.measurement.spine_budget import CAUSES
 from midspan.report import picture, result_text
@@ -218,10 +219,14 @@ def test_the_budget_lists_every_cause_largest_first_and_adds_up():
 def test_json_holds_every_field_and_the_verdict():
     row = json.loads(result_text.as_json(RESULT, ACCEPTED))
     names = {field.name for field in fields(ShaftResult)}
-    assert row.keys() == names | {"budget", "outcome", "bin", "reasons"}
+    more = {"budget", "definition_in_words", "intercept_mm", "u_intercept_mm"}
+    assert row.keys() == names | more | {"outcome", "bin", "reasons"}
     assert (row["outcome"], row["bin"], row["reasons"]) == ("accepted", "500", [])
     assert row["spine_thou"] == RESULT.spine_thou
-    assert json.loads(result_text.as_json(RESULT, None)).keys() == names | {"budget"}
+    assert json.loads(result_text.as_json(RESULT, None)).keys() == names | more
+    assert (row["intercept_mm"], row["u_intercept_mm"]) == (RESULT.surface_mm[0], RESULT.u_surface_mm[0])
+    judged = json.loads(result_text.as_json(RESULT, ACCEPTED, BANDS))
+    assert judged["tolerance"] == tolerance_as_plain(RESULT, BANDS)
 
 
 def test_json_of_a_shaft_without_result():

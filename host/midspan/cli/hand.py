@@ -77,7 +77,7 @@ def measure(
     kept = HandRecord(record)
     place = _taken(kept, values, HandShaft(shaft, label, operator), source)
     result, decision = _evaluated(kept, place, limits, store)
-    show_hand(result, decision, Shown(as_json, k, picture))
+    show_hand(result, decision, Shown(as_json, k, picture), limits)
 
 
 @dataclass(frozen=True)
@@ -288,7 +288,7 @@ def assign(
     aside(f"bar: {out}")
 
 
-def show_hand(result: "HandResult", decision: "Decision", shown: Shown) -> None:
+def show_hand(result: "HandResult", decision: "Decision", shown: Shown, bands: "Bands | None") -> None:
     """Print a result with its budget, and draw it if asked; U covers 95 % unless k is given."""
     from midspan.decision.decision import NO_BANDS
     from midspan.report.hand_text import hand_json, hand_story
@@ -298,7 +298,7 @@ def show_hand(result: "HandResult", decision: "Decision", shown: Shown) -> None:
     judged = None if decision == NO_BANDS else decision
     cover = Coverage(factor=shown.k)
     if shown.as_json:
-        print(hand_json(result, judged))
+        print(hand_json(result, judged, bands))
     else:
         console().print(hand_story(result, judged, cover), "", budget_table(result))
     if shown.picture is not None:

@@ -79,7 +79,7 @@ def measure(
             file=sys.stderr,
         )
     if as_json:
-        print(result_text.as_json(verdict.result, verdict.decision))
+        print(result_text.as_json(verdict.result, verdict.decision, bench.bands))
     elif isinstance(verdict.result, Unmeasured):
         show_unmeasured(verdict.result, verdict.decision, as_json=False)
     else:

@@ -15,6 +15,7 @@ from midspan.base.errors import ArchiveError, StoreError
 from midspan.cli.options import AllowDoubtful, AsJson, CalibrationFile, Factor, Shown, StoreToKeepIn
 
 if TYPE_CHECKING:
+    from midspan.decision.bands import Bands
     from midspan.report.result_text import Row
     from midspan.sorting.recompute import BesideOld, Remade
 
@@ -59,7 +60,7 @@ def recompute(
             beside = again.BesideOld(stack.enter_context(store.open()), limits, night, now_ms)
             stack.callback(_print_tally, beside)
             remade = again.recomputed(runs, beside.judging(usable))
-        _print_all(remade, Shown(as_json, k))
+        _print_all(remade, Shown(as_json, k), limits)
     if damage:
         raise ArchiveError(*damage)
 
@@ -71,14 +72,14 @@ def _print_tally(beside: "BesideOld") -> None:
     )
 
 
-def _print_all(remade: Iterator["Remade"], shown: Shown) -> None:
-    """Print all results as a table."""
+def _print_all(remade: Iterator["Remade"], shown: Shown, bands: "Bands | None") -> None:
+    """Print all results as a table or as JSON."""
     from midspan.report import result_text
 
     rows = ((result.result, result.decision) for result in remade)
     try:
         if shown.as_json:
-            _print_json(rows)
+            _print_json(rows, bands)
         else:
             screen = result_text.console()
             screen.print(result_text.results_table(rows, shown.k, wide=screen.width >= result_text.WIDE))
@@ -88,12 +89,12 @@ def _print_all(remade: Iterator["Remade"], shown: Shown) -> None:
         raise
 
 
-def _print_json(rows: Iterable["Row"]) -> None:
+def _print_json(rows: Iterable["Row"], bands: "Bands | None") -> None:
     """Print a JSON array, an object per line, as the results come."""
     from midspan.report.result_text import as_json
 
     before = "[\n"
     for result, decision in rows:
-        sys.stdout.write(before + as_json(result, decision))
+        sys.stdout.write(before + as_json(result, decision, bands))
         before = ",\n"
     sys.stdout.write("[]\n" if before == "[\n" else "\n]\n")

@@ -11,8 +11,10 @@ from midspan.base.formatting import printable
 from midspan.cli.options import STORE, AsJson, Factor, Shown, StoreAt
 
 if TYPE_CHECKING:
+    from midspan.decision.bands import Bands
     from midspan.decision.decision import Decision
     from midspan.measurement.result import ShaftResult, Unmeasured
+    from midspan.store.evaluation import StoredResult
 
 
 def show(
@@ -51,9 +53,9 @@ def show(
     elif isinstance(result, HandResult):
         from midspan.cli.hand import show_hand
 
-        show_hand(result, stored.decision, shown)
+        show_hand(result, stored.decision, shown, bands_of(stored))
     else:
-        _show_measured(result, stored.decision, shown)
+        _show_measured(result, stored.decision, shown, bands_of(stored))
 
 
 def show_unmeasured(outcome: "Unmeasured", decision: "Decision", as_json: bool) -> None:
@@ -67,12 +69,22 @@ def show_unmeasured(outcome: "Unmeasured", decision: "Decision", as_json: bool) 
         result_text.console().print(f"{name}: {result_text.verdict_words(decision)}")
 
 
-def _show_measured(result: "ShaftResult", decision: "Decision", shown: Shown) -> None:
+def bands_of(stored: "StoredResult") -> "Bands | None":
+    """Return the bands by which a stored result was judged, None where there are none."""
+    from midspan.base.config import validated
+    from midspan.decision.bands import Bands
+
+    if stored.basis is None or stored.basis.bands is None:
+        return None
+    return validated(Bands, dict(stored.basis.bands), Path("the bands of its verdict"))
+
+
+def _show_measured(result: "ShaftResult", decision: "Decision", shown: Shown, bands: "Bands | None") -> None:
     """Print the result of a gauge as words, JSON or a picture."""
     from midspan.report import result_text
 
     if shown.as_json:
-        print(result_text.as_json(result, decision))
+        print(result_text.as_json(result, decision, bands))
     else:
         story, table = result_text.shaft_story(result, decision, shown.k), result_text.budget_table(result)
         result_text.console().print(story, "", table)

@@ -14,6 +14,7 @@ from midspan.measurement.result import Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.store.evaluation import StoredResult
 from midspan.store.kept_calibration import KeptCalibration
+from midspan.store.reference_spine import StatedSpine
 from midspan.store.stored_result import CAUSES, AnyResult, OlderResult, finite, is_same
 
 # Calibration value, its cause in the budget, and True if its sensitivity is per relative change, False if absolute.
@@ -95,14 +96,17 @@ def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCal
 
 @dataclass(frozen=True, slots=True)
 class _MadeBy:
-    """Calibration and evaluation that made a result, both None for a run without a result."""
+    """Calibration, evaluation and definition of a result, all None for a run without a result."""
 
     calibration: str | None = None
     evaluation: str | None = None
+    definition: str | None = None
 
     @classmethod
     def of(cls, result: AnyResult) -> Self:
-        return cls() if isinstance(result, Unmeasured) else cls(result.calibration, result.evaluation)
+        if isinstance(result, Unmeasured):
+            return cls()
+        return cls(result.calibration, result.evaluation, StatedSpine.of(result).stated_for)
 
 
 def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
@@ -121,6 +125,8 @@ def _differences(old: AnyResult, new: AnyResult) -> dict[str, float]:
 
 def _causes(old: _MadeBy, new: _MadeBy, was: KeptCalibration | None, now: KeptCalibration | None) -> Iterator[str]:
     """Yield in words what differs in evaluation and calibration."""
+    if old.definition != new.definition:
+        yield f"the spine was stated for {old.definition}, and is for {new.definition}"
     if old.evaluation != new.evaluation:
         yield f"evaluation {old.evaluation} became {new.evaluation}"
     if old.calibration != new.calibration:

@@ -20,6 +20,7 @@ from midspan.sets.stock import shafts_measured
 from midspan.store.database import Store
 from midspan.store.every_result import ResultOnRecord, every_result
 from midspan.store.place import StorePlace
+from midspan.store.reference_spine import StatedSpine
 from midspan.store.stored_result import AnyResult, finite
 
 Value = str | int | float | None
@@ -115,6 +116,7 @@ def _result(record: ResultOnRecord) -> Row:
         "byte_offset": run.byte_offset, "origin": stored.origin.value, "superseded_by": record.superseded_by,
         "outcome": decision.outcome.value, "bin": decision.bin,
         "reasons": "; ".join(decision.reasons) or None, "doubts": "; ".join(doubts) or None,
+        "definition": None if isinstance(result, Unmeasured) else StatedSpine.of(result).stated_for,
     }  # fmt: skip
     return {
         column.name: known[column.name] if column.name in known else _value(result, column)

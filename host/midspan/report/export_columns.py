@@ -70,6 +70,8 @@ RESULTS = (
     ExportColumn("gauge", "text", "", "name of the gauge, or the hand bench", NO_RESULT),
     ExportColumn("calibration", "text", "", "id of the calibration that it was made under", NO_RESULT),
     ExportColumn("evaluation", "text", "", "version of the evaluation", NO_RESULT),
+    ExportColumn("definition", "text", "", "condition that its spine is stated for; do not mix two of them", NO_RESULT),
+    ExportColumn("temperature_c", "number", "degC", "temperature of measuring", "no result, or not measured"),
     *_measured("spine_thou", "thou", "static spine: mean deflection under 880 g on 28 in; 1 thou = 0.0254 mm"),
     *_measured("spread_thou", "thou", "largest less smallest deflection around the shaft, full turn"),
     ExportColumn("spread_floor_thou", "number", "thou", "spread that noise alone would stay below, 95 of 100",
@@ -92,7 +94,9 @@ SETS = (
     ExportColumn("label", "text", "", "its name", "it has none"),
     ExportColumn("joined", "time", "UTC", "when the shaft came into the set"),
     ExportColumn("left", "text", "", "why it is not in the set any more", "it is in it"),
-    ExportColumn("spine_thou", "number", "thou", "static spine by its newest result", "it has no result"),
+    ExportColumn(
+        "spine_thou", "number", "thou", "static spine by its newest result, for normal reactions", "it has no result"
+    ),
     ExportColumn("u_spine_thou", "number", "thou", f"of spine_thou: {K1}", "it has no result"),
     ExportColumn("spread_thou", "number", "thou", "spread around the shaft", "not measured"),
     ExportColumn("runout_thou", "number", "thou", "total indicator reading at midspan", "not measured"),

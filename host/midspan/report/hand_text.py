@@ -6,11 +6,12 @@ from rich.table import Table
 
 from midspan.base.formatting import angle, printable, with_uncertainty
 from midspan.base.units import MM_PER_THOU
+from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.conversion import budget_of, sag_for, shares
 from midspan.hand_bench.result import HandResult
-from midspan.report.result_text import json_line, verdict_words
+from midspan.report.result_text import json_line, stated_and_used, verdict_words
 from midspan.uncertainty.budget import Budget, Coverage
 
 
@@ -154,7 +155,7 @@ def expected_table(bench: HandBench, spines_thou: Sequence[float], repeat_thou: 
     return table
 
 
-def hand_json(result: HandResult, decision: Decision | None) -> str:
+def hand_json(result: HandResult, decision: Decision | None, bands: Bands | None = None) -> str:
     """Return a result as one JSON object on one line, with its budget and verdict.
 
     Parameters
@@ -163,6 +164,8 @@ def hand_json(result: HandResult, decision: Decision | None) -> str:
         The shaft's result.
     decision : Decision or None
         Its verdict, None where it was not judged.
+    bands : Bands or None
+        Bands of which the share that is used is said too; None to leave that out.
 
     Returns
     -------
@@ -170,7 +173,7 @@ def hand_json(result: HandResult, decision: Decision | None) -> str:
         The line, without a line break.
     """
     budget = result.budget
-    values = result.as_dict()
+    values = result.as_dict() | stated_and_used(result, bands)
     values["budget"] = {part.name: part.u for part in budget.contributions}
     values["k"], values["U_spine_thou"] = budget.k(), budget.expanded()
     if decision is not None:

@@ -17,7 +17,9 @@ from rich.text import Text
 from midspan.base.formatting import angle, printable, with_uncertainty
 from midspan.base.plain_text import shown
 from midspan.base.units import MM_PER_THOU
+from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
+from midspan.decision.tolerance import tolerance_as_plain
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.definition import REFERENCE_WORDS
 from midspan.measurement.result import ShaftResult, Unmeasured
@@ -281,7 +283,7 @@ def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:
     return table
 
 
-def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
+def as_json(result: ShaftResult | Unmeasured, decision: Decision | None, bands: Bands | None = None) -> str:
     """Return a result as one JSON object on one line, with its verdict.
 
     A number that is not finite becomes null; the verdict says what was wrong with it.
@@ -292,6 +294,8 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
         The result.
     decision : Decision or None
         Its verdict, None where it was not judged.
+    bands : Bands or None
+        Bands of which the share that is used is said too; None to leave that out.
 
     Returns
     -------
@@ -303,11 +307,32 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None) -> str:
     else:
         values = result.as_dict()
         values["budget"] = {name: part.u for (name, _), part in zip(CAUSES, result.budget.contributions, strict=True)}
+        values["intercept_mm"], values["u_intercept_mm"] = result.surface_mm[0], result.u_surface_mm[0]
+        values |= stated_and_used(result, bands)
     if decision is not None:
         values["outcome"] = decision.outcome.value
         values["bin"] = decision.bin
         values["reasons"] = list(decision.reasons)
     return json_line(values)
+
+
+def stated_and_used(result: ShaftResult | HandResult, bands: Bands | None) -> dict[str, object]:
+    """Return what a spine is stated for, in words, and how much of its tolerances the shaft uses.
+
+    Parameters
+    ----------
+    result : ShaftResult or HandResult
+        The result.
+    bands : Bands or None
+        Bands, None to leave the tolerances out.
+
+    Returns
+    -------
+    dict[str, object]
+        Values that JSON can hold: "definition_in_words" and, with bands, "tolerance".
+    """
+    words: dict[str, object] = {"definition_in_words": REFERENCE_WORDS}
+    return words if bands is None else words | {"tolerance": tolerance_as_plain(result, bands)}
 
 
 def json_line(values: Mapping[str, object]) -> str:

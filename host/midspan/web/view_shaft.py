@@ -13,6 +13,7 @@ from midspan.archive.raw_run import PHASES, RawRun
 from midspan.base.errors import MidspanError
 from midspan.base.formatting import read_code, with_uncertainty
 from midspan.measurement.calibration import Calibration
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.harmonics import basis
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.result_form import ResultKind
@@ -22,6 +23,7 @@ from midspan.store.evaluation import StoredResult
 from midspan.store.journal import Journal
 from midspan.store.lookup import HIGHEST_SHAFT, raw_run
 from midspan.store.place import StorePlace
+from midspan.store.reference_spine import StatedSpine
 from midspan.store.stored_result import AnyResult, finite
 from midspan.store.transit import Transit, TransitStage
 from midspan.web.follow import Clock, Follower
@@ -190,6 +192,9 @@ def _line(stored: StoredResult, now: Clock) -> tuple[str, str, str, str]:
         return made, "-", "-", verdict
     value, u = finite(stored.result.spine_thou), finite(stored.result.u_spine_thou)
     spine = "-" if value is None or u is None else with_uncertainty(value, K * u, 2)
+    stated_for = StatedSpine.of(stored.result).stated_for
+    if stated_for != DEFINITION:
+        spine += f" ({stated_for})"
     return made, spine, stored.result.calibration or "-", verdict
 
 
