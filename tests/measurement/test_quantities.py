@@ -110,6 +110,7 @@ def test_the_angle_is_as_unsure_as_the_period_at_the_far_ends_of_the_turning():
         u_relative_period=np.array([0.003]),
         used=np.array([[99, 99]]),
         readings_alike=1.0,
+        coefficients_n=np.zeros((1, 2, 7)),
     )
     turn = SimpleNamespace(
         deflection_thou=np.array([[500.0, 0, 0, 3.0, 0, 0, 0]]), u_deflection=np.eye(7)[None] * 1e-4,

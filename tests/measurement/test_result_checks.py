@@ -44,12 +44,21 @@ def test_a_figure_that_may_be_none_is_no_fault():
     assert found("faults", stiff_side_deg=None, u_stiff_side_deg=None, dof_spine=None) == 0
 
 
+# Scatter that turning is expected to add, twice of which is allowed beside four times that at rest.
+NO_MORE = {"rest_scatter_n": 1e-3, "expected_scatter_n": 0.0}
+MORE = {"rest_scatter_n": 1e-3, "expected_scatter_n": 1.5e-3}
+
+
 @pytest.mark.parametrize(
     ("check", "inside", "outside"),
     [
         # A spike in a hundred readings is ordinary, more than one in twenty is not.
         ("doubts", {"left_out": 50, "readings": 950}, {"left_out": 51, "readings": 949}),
-        ("doubts", {"turn_scatter_n": 4.0 * SOUND.rest_scatter_n}, {"turn_scatter_n": 4.01 * SOUND.rest_scatter_n}),
+        ("doubts", {"turn_scatter_n": 0.00399} | NO_MORE, {"turn_scatter_n": 0.00401} | NO_MORE),
+        ("doubts", {"turn_scatter_n": 0.00499} | MORE, {"turn_scatter_n": 0.00501} | MORE),
+        ("doubts", {"skid_deg": 0.0}, {"skid_deg": 0.5}),
+        ("doubts", {"turn_drift_n": 0.00099 * LOAD_N}, {"turn_drift_n": 0.00101 * LOAD_N}),
+        ("doubts", {"turn_drift_n": -0.00099 * LOAD_N}, {"turn_drift_n": -0.00101 * LOAD_N}),
         ("doubts", {"load_n": 0.5001 * LOAD_N}, {"load_n": 0.4999 * LOAD_N}),
         ("doubts", {"load_n": 1.4999 * LOAD_N}, {"load_n": 1.5001 * LOAD_N}),
         ("doubts", {"once_per_turn_thou": 1.5}, {"once_per_turn_thou": 1.51}),

@@ -60,6 +60,8 @@ class CalibratedReadings:
         Weight of the zero in the middle, 0 without one, shape (S, 3); the rest is the zero before.
     rest_scatter_n : ndarray
         Standard deviation of a reading without contact, N, shape (S,).
+    turning_share : ndarray
+        Part of the time between the zeros before and after for which the shaft turns at each depth, shape (S, 3).
     filtering : Filtering, optional
         Filters of the converters and speeds of turning; None for readings that are taken as they are.
     """
@@ -76,6 +78,7 @@ class CalibratedReadings:
     zero_share: Array
     middle_share: Array
     rest_scatter_n: Array
+    turning_share: Array
     filtering: Filtering | None = None
 
 
@@ -372,6 +375,9 @@ def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibratio
     newtons = calibration.newtons_per_count(rise[:, 1].max(axis=-1))
     press = np.where(load.valid, load.press, 0).max(axis=-1).astype(float)
     after, middle = _zero_shares(zero_us, _masked_mean(load.tick_us.astype(float), load.valid))
+    lasts_us = np.where(load.valid, load.tick_us, 0).max(axis=-1) - np.where(
+        load.valid, load.tick_us, np.iinfo(np.int64).max
+    ).min(axis=-1)
     return CalibratedReadings(
         Turns(np.where(load.valid, steps - origin[:, None, None], 0.0), calibration.force_n(rise), load.valid),
         calibration.travel_mm(press),
@@ -385,5 +391,6 @@ def calibrated(runs: Sequence[RawRun], zeros: Columns, load: Columns, calibratio
         after,
         middle,
         np.sqrt((scatter**2).mean(axis=1)) * newtons,
+        lasts_us / (zero_us[:, 1] - zero_us[:, 0])[:, None],
         turned,
     )

@@ -11,6 +11,7 @@ wall that sinks.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -28,11 +29,26 @@ from midspan.measurement.warmth import Warmth, warmth_of
 # of about 25 and an outer diameter of 7 mm gives 7e-3, an aluminium tube (E / G 2.7) up to 1e-3, a steel bar 1e-4.
 LARGEST_SHEAR_SHARE = 7e-3
 GRID = 24  # angles around the shaft: enough that orders up to 3, squared by the division, do not alias
-_GRID_ANGLE: Array = np.linspace(0.0, 2 * np.pi, GRID, endpoint=False)
-_GRID_BASIS = basis(_GRID_ANGLE)  # [7, GRID]
+DENSE_GRID = 72  # the same for orders up to 8
 _EVERY = 3  # every third angle is enough for the small difference that the supports make
-_GRID_MOMENTS = _GRID_BASIS.T * np.where(np.arange(COLUMNS) == 0, 1, 2) / GRID  # [GRID, 7]
-_FEW_MOMENTS = _GRID_MOMENTS[::_EVERY] * _EVERY
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Angles around a shaft, with the columns there [C, angles] and the moments [angles, C] that find coefficients."""
+
+    columns: Array
+    moments: Array
+    few_moments: Array
+
+
+@cache
+def _grid(columns: int) -> _Grid:
+    """Return the grid for a number of columns."""
+    number = GRID if columns == COLUMNS else DENSE_GRID
+    at = basis(np.linspace(0.0, 2 * np.pi, number, endpoint=False), columns // 2)
+    moments: Array = at.T * np.where(np.arange(columns) == 0, 1, 2) / number
+    return _Grid(at, moments, moments[::_EVERY] * _EVERY)
 
 
 @dataclass(frozen=True)
@@ -93,18 +109,18 @@ class Around:
     Parameters
     ----------
     deflection_thou : ndarray
-        Harmonic coefficients of the standard deflection, thou, shape (S, 7).
+        Harmonic coefficients of the standard deflection, thou, shape (S, C).
     u_deflection : ndarray
-        Their covariance from the fit and, except for the mean, from the supports, shape (S, 7, 7).
+        Their covariance from the fit and, except for the mean, from the supports, shape (S, C, C).
     surface_mm : ndarray
-        Harmonic coefficients of the height of the surface, mm, shape (S, 7).
+        Harmonic coefficients of the height of the surface, mm, shape (S, C).
     u_surface : ndarray
-        Their covariance, shape (S, 7, 7).
+        Their covariance, shape (S, C, C).
     at_bounds : tuple of ndarray or None
         L^2 / EI at both ends of the supports' range, 1/N, each of shape (S, angles); None where that is a single value.
     deflection_changes, surface_changes : ndarray
         Change of the coefficients for one standard uncertainty of each cause of `converter_filter.shared_changes`, thou
-        and mm, shape (S, causes, 7); no causes where the readings are taken as they are.
+        and mm, shape (S, causes, C); no causes where the readings are taken as they are.
     dof_changes : ndarray
         Degrees of freedom of these causes, shape (S, causes).
     """
@@ -300,9 +316,9 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
     Around
         Harmonics of deflection and surface.
     """
-    rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn)
-    kept = _significant(fit.coefficients_n, fit.covariance)
-    low, high = (each_times(kept[:, depth], _GRID_BASIS) for depth in (0, 1))
+    rotation, turned = _to_start(forces.steps_to_start, fit.steps_per_turn, fit.coefficients_n.shape[-1])
+    kept, grid = _significant(fit.coefficients_n, fit.covariance), _grid(fit.coefficients_n.shape[-1])
+    low, high = (each_times(kept[:, depth], grid.columns) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
     span, give, supports, rim = point.span_mm[:, None], give_mm_per_n(cal), cal.span.vertical, rim_of(cal)
     y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports, rim)
@@ -316,10 +332,11 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
         (deflection, deflection_apart, point.by_low, point.by_high),
         (-depth, surface_apart, point.surface_by_low, point.surface_by_high),
     ):
-        coefficients = each_times(values, _GRID_MOMENTS)
+        coefficients = each_times(values, grid.moments)
         covariance = _carried(fit, rotation, turned, coefficients, by_low, by_high)
         if apart is not None:
-            covariance += _of_supports(_turned(rotation, each_times(apart, _FEW_MOMENTS)))
+            covariance += _of_supports(_turned(rotation, each_times(apart, grid.few_moments)))
+        covariance += _of_shared(fit, rotation, by_low, by_high)
         shapes.append((_turned(rotation, coefficients), covariance))
     shared = shared_changes(fit, forces.filtering)
     deflection_changes, surface_changes = (
@@ -332,20 +349,20 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
 
 
 def _carried_changes(shared: Array, rotation: Array, by_low: Array, by_high: Array) -> Array:
-    """Return changes of the force's harmonics (S, causes, D, 7) as changes of harmonics that depend on both depths."""
+    """Return changes of the force's harmonics (S, causes, D, C) as changes of harmonics that depend on both depths."""
     low, high = by_low[:, None, None], by_high[:, None, None]
     result: Array = (low * shared[:, :, 0] + high * shared[:, :, 1]) @ rotation.transpose(0, 2, 1)
     return result
 
 
 def _turned(rotation: Array, coefficients: Array) -> Array:
-    """Return coefficients of shape (S, 7) after a rotation of the angle origin."""
+    """Return coefficients of shape (S, C) after a rotation of the angle origin."""
     result: Array = (rotation @ coefficients[:, :, None])[:, :, 0]
     return result
 
 
 def _of_supports(half_width: Array) -> Array:
-    """Return the covariance of harmonics whose common error is rectangular with a half width of shape (S, 7).
+    """Return the covariance of harmonics whose common error is rectangular with a half width of shape (S, C).
 
     The mean is left out: the budget of the spine has it. The reactions make a bow look like a little stiffness once
     per turn, and change the scale of the other orders.
@@ -355,24 +372,37 @@ def _of_supports(half_width: Array) -> Array:
     return result
 
 
+def _of_shared(fit: HarmonicFit, rotation: Array, by_low: Array, by_high: Array) -> Array:
+    """Return the covariance from what the readings of all depths have in common; the mean is in the spine's budget."""
+    result = np.zeros_like(rotation)
+    for causes in (fit.shared, fit.unseen):
+        if causes is not None:
+            changes = _carried_changes(causes, rotation, by_low, by_high)
+            changes[..., 0] = 0.0
+            result += changes.transpose(0, 2, 1) @ changes
+    return result
+
+
 def _significant(coefficients: Array, covariance: Array) -> Array:
-    """Return the coefficients with the third order set to zero where neither loaded depth shows it above chance."""
-    variance = (covariance[..., 5, 5] + covariance[..., 6, 6]) / 2
-    real = (coefficients[..., 5] ** 2 + coefficients[..., 6] ** 2 > SIGNIFICANT * variance)[:, :2].any(axis=1)
+    """Return the coefficients with orders above 2 set to zero where neither loaded depth shows them above chance."""
     kept = coefficients.copy()
-    kept[~real, :, 5:] = 0.0
+    for i in range(5, coefficients.shape[-1], 2):
+        variance = (covariance[..., i, i] + covariance[..., i + 1, i + 1]) / 2
+        square = coefficients[..., i] ** 2 + coefficients[..., i + 1] ** 2
+        real = (square > SIGNIFICANT * variance)[:, :2].any(axis=1)
+        kept[~real, :, i : i + 2] = 0.0
     return kept
 
 
-def _to_start(steps: Array, steps_per_turn: Array) -> tuple[Array, Array]:
-    """Return matrices (S, 7, 7) that move the angle origin back to the start, and the angle moved, rad (S,).
+def _to_start(steps: Array, steps_per_turn: Array, columns: int = COLUMNS) -> tuple[Array, Array]:
+    """Return matrices (S, C, C) that move the angle origin back to the start, and the angle moved, rad (S,).
 
     By the addition theorems, f(a - shift) is again a sum of cosines and sines of a.
     """
     shift = 2 * np.pi * steps / steps_per_turn
-    matrix = np.zeros((len(steps), COLUMNS, COLUMNS))
+    matrix = np.zeros((len(steps), columns, columns))
     matrix[:, 0, 0] = 1.0
-    for order in (1, 2, 3):
+    for order in range(1, columns // 2 + 1):
         c, s = np.cos(order * shift), np.sin(order * shift)
         i = 2 * order - 1
         matrix[:, i, i], matrix[:, i, i + 1] = c, -s

@@ -23,14 +23,11 @@ from numpy.typing import NDArray
 from midspan.archive.raw_run import RawRun
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import (
-    COLUMNS,
-    REJECT_SIGMAS,
     Array,
     HarmonicFit,
     Mask,
-    Turns,
-    basis,
     derivative_columns,
+    orders_of,
 )
 
 FIRST_FILTERED = 1  # major number of the first firmware whose runs are corrected without a calibrated filter
@@ -41,7 +38,6 @@ UNKNOWN_DELAY = (2.0, 1.0)
 UNKNOWN_WIDTH = (1.0, 0.75)
 BOXCAR = np.sqrt(12.0)  # length of a moving average in units of its rms width
 LEAST_LEFT = 0.2  # a smaller share could not be divided out; its uncertainty is then above the harmonic itself
-_ORDER: Array = np.array([0.0, 1, 1, 2, 2, 3, 3])
 
 
 @dataclass(frozen=True)
@@ -224,7 +220,7 @@ def left_of_wave(angle_of_width: Array) -> Array:
     return np.maximum(share, LEAST_LEFT)
 
 
-def readings_alike(fit: HarmonicFit, turns: Turns, turned: Filtering | None) -> Array:
+def readings_alike(off_n: Array, near: Mask, turned: Filtering | None) -> Array:
     """Return the number of neighbouring readings that share their noise, shape (S,), 1 for independent readings.
 
     Noise that enters before a moving average over n conversions makes neighbours alike: the variance of a slow harmonic
@@ -233,10 +229,10 @@ def readings_alike(fit: HarmonicFit, turns: Turns, turned: Filtering | None) -> 
 
     Parameters
     ----------
-    fit : HarmonicFit
-        Fit of S shafts.
-    turns : Turns
-        The readings that it fits.
+    off_n : ndarray
+        Readings less the curve that fits them, N, shape (S, D, N).
+    near : ndarray of bool
+        True for the readings that were used in the fit, same shape.
     turned : Filtering | None
         Their filters; None for readings that are taken as they are.
 
@@ -245,18 +241,15 @@ def readings_alike(fit: HarmonicFit, turns: Turns, turned: Filtering | None) -> 
     ndarray
         Number of readings, from 1 to those that the filter spans.
     """
-    result = np.ones(len(turns.force_n))
+    result = np.ones(len(off_n))
     if turned is None:
         return result
-    angle = turns.steps * (2 * np.pi / fit.steps_per_turn)[:, None, None]
-    off = turns.force_n - (fit.coefficients_n[:, :, None, :] @ basis(angle))[:, :, 0, :]
-    near = turns.valid & (np.abs(off) <= REJECT_SIGMAS * fit.scatter_n[..., None])
     spans = np.maximum(np.round(2 * turned.filters.delay_us / turned.filters.interval_us).astype(int), 2)
     most = np.maximum(1.0, BOXCAR * turned.filters.width_us / turned.filters.interval_us)
     for span in np.unique(spans).tolist():
         rows = np.flatnonzero(spans == span)
-        apart = np.maximum(_mean_square_apart(off[rows], near[rows], span), np.finfo(float).tiny)
-        ratio = _mean_square_apart(off[rows], near[rows], 1) / apart
+        apart = np.maximum(_mean_square_apart(off_n[rows], near[rows], span), np.finfo(float).tiny)
+        ratio = _mean_square_apart(off_n[rows], near[rows], 1) / apart
         # Neighbours within a moving average of n readings differ by one in n of what they have: 1 - ratio is 1 - 1/n.
         result[rows] = np.clip(1 + most[rows] * (1 - ratio), 1.0, most[rows])
     return result
@@ -291,11 +284,14 @@ def unfiltered(fit: HarmonicFit, turned: Filtering | None, alike: Array) -> Harm
     """
     if turned is None:
         return fit
-    gain = 1 / left_of_wave(_width_rad(fit, turned, turned.filters.width_us))
-    coefficients, share = fit.coefficients_n * gain, alike[:, None]
+    left = left_of_orders(fit, turned)
+    gain = 1 / left
+    coefficients, share, columns = fit.coefficients_n * gain, alike[:, None], fit.coefficients_n.shape[-1]
     # Of noise that n readings share, each coefficient takes up what belongs to n readings: less is left to scatter.
-    inflated = share * (fit.used - COLUMNS) / np.maximum(fit.used - COLUMNS * share, COLUMNS)
-    both = gain[..., :, None] * gain[..., None, :] * inflated[..., None, None]
+    inflated = share * (fit.used - columns) / np.maximum(fit.used - columns * share, columns)
+    # Noise that the filter made alike has lost as much of a fast wave as the wave itself.
+    noise = gain * np.sqrt(1 + (inflated[..., None] - 1) * left**2)
+    both = noise[..., :, None] * noise[..., None, :]
     step_rad = 2 * np.pi / fit.steps_per_turn[:, None] * turned.u_depth_steps
     step_n = derivative_columns(coefficients) * step_rad[..., None]
     return replace(
@@ -303,15 +299,34 @@ def unfiltered(fit: HarmonicFit, turned: Filtering | None, alike: Array) -> Harm
         coefficients_n=coefficients,
         covariance=fit.covariance * both + step_n[..., :, None] * step_n[..., None, :],
         period_gradient=fit.period_gradient * gain,
-        u_relative_period=fit.u_relative_period * np.sqrt(inflated.max(axis=1)),
+        shared=None if fit.shared is None else fit.shared * gain[:, None],
+        unseen=None if fit.unseen is None else fit.unseen * gain[:, None],
         readings_alike=np.broadcast_to(share, fit.used.shape),
     )
 
 
+def left_of_orders(fit: HarmonicFit, turned: Filtering) -> Array:
+    """Return the share of each column's harmonic that the filter leaves.
+
+    Parameters
+    ----------
+    fit : HarmonicFit
+        Fit of S shafts at D depths with C columns.
+    turned : Filtering
+        Filters and speeds.
+
+    Returns
+    -------
+    ndarray
+        Share, dimensionless, shape (S, D, C).
+    """
+    return left_of_wave(_width_rad(fit, turned, turned.filters.width_us))
+
+
 def _width_rad(fit: HarmonicFit, turned: Filtering, width_us: Array) -> Array:
-    """Return the angle that each column's harmonic turns through in an rms width, rad, shape (S, D, 7)."""
+    """Return the angle that each column's harmonic turns through in an rms width, rad, shape (S, D, C)."""
     speed = 2 * np.pi * turned.steps_per_us / fit.steps_per_turn[:, None]
-    result: Array = np.abs(speed)[..., None] * width_us[:, None, None] * _ORDER
+    result: Array = np.abs(speed)[..., None] * width_us[:, None, None] * orders_of(fit.coefficients_n.shape[-1])
     return result
 
 
@@ -330,7 +345,7 @@ def shared_changes(fit: HarmonicFit, turned: Filtering | None) -> Array:
     Returns
     -------
     ndarray
-        Changes, N, shape (S, causes, D, 7); no causes for None.
+        Changes, N, shape (S, causes, D, C); no causes for None.
 
     Notes
     -----

@@ -1,11 +1,12 @@
 """Spread, stiff side, four readings and runout of a curve around a shaft, with their uncertainties.
 
-A curve is seven harmonic coefficients (mean, cosine and sine of orders 1 to 3) with their covariance. Bending
-stiffness of a tube repeats twice in a turn, its surface once (bow) and twice (out of round). Other orders count only
-where they are above the noise.
+A curve is C harmonic coefficients (mean, then cosine and sine of each order) with their covariance. Bending stiffness
+of a tube repeats twice in a turn, its surface once (bow) and twice (out of round). Other orders count only where they
+are above the noise.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -17,8 +18,18 @@ from midspan.measurement.harmonics import Array, basis, each_times
 RAYLEIGH_95 = 2.447746830680816
 FINE = 360
 _FINE_ANGLE: Array = np.linspace(0.0, 2 * np.pi, FINE, endpoint=False)
-_FINE_BASIS = basis(_FINE_ANGLE)
-_QUARTERS = basis(np.array([0.0, 0.5, 1.0, 1.5]) * np.pi)
+
+
+@cache
+def _fine(columns: int) -> Array:
+    """Return the columns at FINE angles around the shaft, shape (columns, FINE)."""
+    return basis(_FINE_ANGLE, columns // 2)
+
+
+@cache
+def _quarters(columns: int) -> Array:
+    """Return the columns at four angles 90 degrees apart, shape (columns, 4)."""
+    return basis(np.array([0.0, 0.5, 1.0, 1.5]) * np.pi, columns // 2)
 
 
 @dataclass(frozen=True)
@@ -38,9 +49,9 @@ class Swing:
     u_lowest_rad : ndarray
         Its standard uncertainty, rad, shape (S,).
     by_value : ndarray
-        Derivative of the value by the coefficients, dimensionless, shape (S, 7).
+        Derivative of the value by the coefficients, dimensionless, shape (S, C).
     by_lowest : ndarray
-        Derivative of that angle by the coefficients, rad per unit of the curve, shape (S, 7).
+        Derivative of that angle by the coefficients, rad per unit of the curve, shape (S, C).
     """
 
     value: Array
@@ -58,19 +69,19 @@ def retained(coefficients: Array, covariance: Array, always: int) -> Array:
     Parameters
     ----------
     coefficients : ndarray
-        Harmonic coefficients of S curves, shape (S, 7).
+        Harmonic coefficients of S curves, shape (S, C).
     covariance : ndarray
-        Their covariance, shape (S, 7, 7).
+        Their covariance, shape (S, C, C).
     always : int
         Order to keep in any case.
 
     Returns
     -------
     ndarray
-        Coefficients, shape (S, 7).
+        Coefficients, shape (S, C).
     """
     kept = coefficients.copy()
-    for order in (1, 2, 3):
+    for order in range(1, coefficients.shape[1] // 2 + 1):
         if order == always:
             continue
         i = 2 * order - 1
@@ -89,9 +100,9 @@ def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
     Parameters
     ----------
     coefficients : ndarray
-        Harmonic coefficients of S curves, shape (S, 7).
+        Harmonic coefficients of S curves, shape (S, C).
     covariance : ndarray
-        Their covariance, shape (S, 7, 7).
+        Their covariance, shape (S, C, C).
     order : int
         Leading order: 1 for a surface, 2 for a stiffness.
 
@@ -113,13 +124,14 @@ def swing(coefficients: Array, covariance: Array, order: int) -> Swing:
     value = 2 * amplitude
     mixed = (np.delete(kept, (0, i, i + 1), axis=1) != 0).any(axis=1)
     if mixed.any():
-        curves = each_times(kept[mixed], _FINE_BASIS)
+        curves = each_times(kept[mixed], _fine(kept.shape[1]))
         highest[mixed], lowest[mixed] = _FINE_ANGLE[curves.argmax(axis=1)], _FINE_ANGLE[curves.argmin(axis=1)]
         value[mixed] = np.ptp(curves, axis=1)
     across = np.stack([-np.sin(phase), np.cos(phase)], axis=1)
     block = covariance[:, i : i + 2, i : i + 2]
     u_across = np.sqrt(_form(across, block))
-    difference = (basis(highest[:, None]) - basis(lowest[:, None]))[:, :, 0] * (kept != 0)
+    orders = kept.shape[1] // 2
+    difference = (basis(highest[:, None], orders) - basis(lowest[:, None], orders))[:, :, 0] * (kept != 0)
     least = np.maximum(amplitude, np.finfo(float).tiny)
     u_phase = u_across / least
     by_lowest = np.zeros_like(coefficients)
@@ -144,9 +156,9 @@ def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]
     Parameters
     ----------
     coefficients : ndarray
-        Harmonic coefficients of S curves, shape (S, 7).
+        Harmonic coefficients of S curves, shape (S, C).
     covariance : ndarray
-        Their covariance, shape (S, 7, 7).
+        Their covariance, shape (S, C, C).
 
     Returns
     -------
@@ -159,7 +171,7 @@ def four_readings(coefficients: Array, covariance: Array) -> tuple[Array, Array]
     ----------
     ASTM F2031, variation of spine around the shaft.
     """
-    values = each_times(coefficients, _QUARTERS)
+    values = each_times(coefficients, _quarters(coefficients.shape[1]))
     return np.ptp(values, axis=1), np.sqrt(_form(by_four_readings(coefficients), covariance))
 
 
@@ -169,16 +181,17 @@ def by_four_readings(coefficients: Array) -> Array:
     Parameters
     ----------
     coefficients : ndarray
-        Harmonic coefficients of S curves, shape (S, 7).
+        Harmonic coefficients of S curves, shape (S, C).
 
     Returns
     -------
     ndarray
-        Derivative, dimensionless, shape (S, 7); 0 for a coefficient that is 0.
+        Derivative, dimensionless, shape (S, C); 0 for a coefficient that is 0.
     """
-    values = each_times(coefficients, _QUARTERS)
+    quarters = _quarters(coefficients.shape[1])
+    values = each_times(coefficients, quarters)
     high, low = values.argmax(axis=1), values.argmin(axis=1)
-    result: Array = (_QUARTERS[:, high] - _QUARTERS[:, low]).T * (coefficients != 0)
+    result: Array = (quarters[:, high] - quarters[:, low]).T * (coefficients != 0)
     return result
 
 
@@ -188,9 +201,9 @@ def amplitude(coefficients: Array, order: int) -> Array:
     Parameters
     ----------
     coefficients : ndarray
-        Harmonic coefficients of S curves, shape (S, 7).
+        Harmonic coefficients of S curves, shape (S, C).
     order : int
-        Order, 1 to 3.
+        Order, from 1.
 
     Returns
     -------
@@ -207,9 +220,9 @@ def shares_of(changes: Array, by_coefficients: Array) -> Array:
     Parameters
     ----------
     changes : ndarray
-        Change of the coefficients for one standard uncertainty of each cause, shape (S, causes, 7).
+        Change of the coefficients for one standard uncertainty of each cause, shape (S, causes, C).
     by_coefficients : ndarray
-        Derivative of the quantity by the coefficients, shape (S, 7).
+        Derivative of the quantity by the coefficients, shape (S, C).
 
     Returns
     -------

@@ -15,6 +15,8 @@ from midspan.base.errors import ConversionError
 from midspan.measurement.harmonics import (
     COLUMNS,
     MAD_TO_SIGMA,
+    MOST_ORDERS,
+    ORDERS,
     REJECT_SIGMAS,
     Array,
     HarmonicFit,
@@ -39,24 +41,29 @@ NOT_AROUND = "the angles of the readings do not go evenly around the shaft: did 
 
 
 def _inverse(moments: Array, readings: Array) -> Array:
-    """Return the inverse of the moments (S, D, 7, 7); ConversionError if the angles cannot support the fit."""
+    """Return the inverse of the moments (S, D, C, C); ConversionError if the angles cannot support the fit."""
     try:
         inverse = np.asarray(np.linalg.inv(moments), np.float64)
     except np.linalg.LinAlgError as error:
         raise ConversionError(NOT_AROUND) from error
-    inflation = np.diagonal(inverse, axis1=-2, axis2=-1) * readings[..., None]
-    if not np.all((inflation > 0) & (inflation < LARGEST_INFLATION)):
+    if not _supported(inverse, readings).all():
         raise ConversionError(NOT_AROUND)
     return inverse
+
+
+def _supported(inverse: Array, readings: Array) -> Mask:
+    """Return True for the shafts whose angles leave no coefficient too uncertain, shape (S,)."""
+    inflation = np.diagonal(inverse, axis1=-2, axis2=-1) * readings[..., None]
+    return np.asarray(((inflation > 0) & (inflation < LARGEST_INFLATION)).all(axis=(1, 2)), bool)
 
 
 class _Pass:
     """All columns at the current period: one linear fit, and the Gauss-Newton step of the period."""
 
-    def __init__(self, turns: Turns, log_period: Array) -> None:
+    def __init__(self, turns: Turns, log_period: Array, orders: int = ORDERS) -> None:
         self.force_n = turns.force_n
         self.angle = turns.steps * (2 * np.pi * np.exp(-log_period))[:, None, None]
-        self.columns = basis(self.angle)
+        self.columns = basis(self.angle, orders)
 
     def residual_of(self, coefficients: Array) -> Array:
         """Return the readings minus the curve with these coefficients."""
@@ -122,6 +129,62 @@ def fit_turns(turns: Turns, nominal_steps: Array, u_relative_nominal: Array) -> 
     return fit.result()
 
 
+def fit_more_orders(turns: Turns, fit: HarmonicFit, nominal_steps: Array, u_relative_nominal: Array) -> HarmonicFit:
+    """Return the fit with orders up to MOST_ORDERS, begun where the fit of fewer orders ended.
+
+    Parameters
+    ----------
+    turns : Turns
+        Readings of S shafts, each of them with True in `supports_more_orders`.
+    fit : HarmonicFit
+        Fit of the same readings.
+    nominal_steps : ndarray
+        Nominal rotate steps per turn, shape (S,).
+    u_relative_nominal : ndarray
+        Their relative standard uncertainty, shape (S,).
+
+    Returns
+    -------
+    HarmonicFit
+        Harmonics with 2 MOST_ORDERS + 1 columns.
+
+    Raises
+    ------
+    ConversionError
+        The angles of the readings that are left do not go evenly around a shaft.
+    """
+    start = _Iteration(turns, np.log(fit.steps_per_turn), fit.u_relative_period, orders=MOST_ORDERS)
+    start.coefficients[..., : fit.coefficients_n.shape[-1]] = fit.coefficients_n
+    start.sigma = fit.scatter_n
+    more = _Iteration(turns, np.log(nominal_steps), u_relative_nominal, start, MOST_ORDERS)
+    for _ in range(MOST_PASSES):
+        more.improve()
+    return more.result()
+
+
+def supports_more_orders(turns: Turns, fit: HarmonicFit) -> Mask:
+    """Return True for the shafts whose readings lie closely enough around for orders up to MOST_ORDERS.
+
+    Parameters
+    ----------
+    turns : Turns
+        Readings of S shafts.
+    fit : HarmonicFit
+        Fit of the same readings.
+
+    Returns
+    -------
+    ndarray of bool
+        Shape (S,).
+    """
+    columns = basis(turns.steps * (2 * np.pi / fit.steps_per_turn)[:, None, None], MOST_ORDERS)
+    moments = (columns * fit.kept[:, :, None, :]) @ columns.transpose(0, 1, 3, 2)  # type: ignore[index]
+    inverse = np.linalg.pinv(moments, hermitian=True)
+    full = np.linalg.matrix_rank(moments, hermitian=True) == moments.shape[-1]
+    result: Mask = full.all(axis=1) & _supported(inverse, fit.used.astype(float))
+    return result
+
+
 def _begun(turns: Turns, nominal_log: Array, u_nominal: Array) -> "_Iteration":
     """Return a fit of every fourth reading; of more of them for a single shaft whose few readings then lie unevenly.
 
@@ -155,16 +218,24 @@ def _near_the_median(turns: Turns) -> Array:
 class _Iteration:
     """The fit of all shafts, improved pass by pass; only shafts that have not converged take part in a pass."""
 
-    def __init__(self, turns: Turns, nominal_log: Array, u_nominal: Array, start: "_Iteration | None" = None) -> None:
+    def __init__(
+        self,
+        turns: Turns,
+        nominal_log: Array,
+        u_nominal: Array,
+        start: "_Iteration | None" = None,
+        orders: int = ORDERS,
+    ) -> None:
         shafts, depths, _ = turns.force_n.shape
+        self.orders, columns = orders, 2 * orders + 1
         self.turns, self.nominal_log, self.u_nominal = turns, nominal_log, u_nominal
         self.keep = turns.valid.astype(float)
         self.log_period: Array = (start.log_period if start else nominal_log).copy()
         self.u_period = u_nominal.copy()
-        self.coefficients: Array = start.coefficients if start else np.zeros((shafts, depths, COLUMNS))
+        self.coefficients: Array = start.coefficients if start else np.zeros((shafts, depths, columns))
         self.screen_first = start is not None
-        self.gradient = np.zeros((shafts, depths, COLUMNS))
-        self.inverse = np.zeros((shafts, depths, COLUMNS, COLUMNS))
+        self.gradient = np.zeros((shafts, depths, columns))
+        self.inverse = np.zeros((shafts, depths, columns, columns))
         self.scatter = np.zeros((shafts, depths))
         self.sigma: Array = start.sigma if start else np.zeros((shafts, depths))
         self.moving = np.ones(shafts, bool)
@@ -178,12 +249,12 @@ class _Iteration:
         turns = self.turns
         if index.size < self.moving.size:
             turns = Turns(turns.steps[index], turns.force_n[index], turns.valid[index])
-        now = _Pass(turns, self.log_period[index])
+        now = _Pass(turns, self.log_period[index], self.orders)
         keep = self.keep[index]
         if self.screen_first and not self.passes:
             keep = self._screen(now.residual_of(self.coefficients), turns.valid, self.sigma)
         now.fit(keep)
-        variance = now.squares / (keep.sum(axis=-1) - COLUMNS)
+        variance = now.squares / (keep.sum(axis=-1) - (2 * self.orders + 1))
         step, u_period = self._period_step(now, variance, index)
         # A reading right at the limit could alternate for ever; once the period is found it may only be removed.
         allowed = keep > 0 if self.passes >= FREE_PASSES else turns.valid
@@ -238,4 +309,5 @@ class _Iteration:
             self.u_period,
             self.gradient,
             ~self.moving,
+            kept=self.keep > 0,
         )

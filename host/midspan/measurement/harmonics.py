@@ -1,9 +1,12 @@
 """Harmonics around a shaft: the columns of the fit, and the form of its result.
 
-While a shaft turns at a fixed depth its force repeats with the angle: a mean and harmonics of orders 1 to 3.
+While a shaft turns at a fixed depth its force repeats with the angle: a mean and harmonics of orders 1 to 3. A shaft
+whose readings show more, as an uneven shaft or a surface with flats does, is fitted with orders up to 8.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +16,31 @@ Mask = NDArray[np.bool_]
 
 ORDERS = 3
 COLUMNS = 2 * ORDERS + 1
+MOST_ORDERS = 8
 REJECT_SIGMAS = 5.0  # removes one in two million clean normal readings: no loss of efficiency
 MAD_TO_SIGMA = 1.482602218505602  # normal distribution: 1 / quantile(0.75)
-_ORDER_OF_COLUMN = np.array([0.0, 1, 1, 2, 2, 3, 3])
+
+
+@cache
+def orders_of(columns: int) -> Array:
+    """Return the order of each column.
+
+    Parameters
+    ----------
+    columns : int
+        Number of columns, odd.
+
+    Returns
+    -------
+    ndarray
+        Orders, shape (columns,).
+
+    Examples
+    --------
+    >>> orders_of(7).tolist()
+    [0.0, 1.0, 1.0, 2.0, 2.0, 3.0, 3.0]
+    """
+    return ((np.arange(columns) + 1) // 2).astype(float)
 
 
 @dataclass(frozen=True)
@@ -39,16 +64,16 @@ class Turns:
 
 @dataclass(frozen=True)
 class HarmonicFit:
-    """Fit of S shafts at D depths; columns are mean, cos 1, sin 1, cos 2, sin 2, cos 3, sin 3.
+    """Fit of S shafts at D depths; the C columns are mean, cos 1, sin 1, cos 2, sin 2 and so on, mostly to order 3.
 
     Angles are counted from the origin of `Turns.steps`.
 
     Parameters
     ----------
     coefficients_n : ndarray
-        Harmonic coefficients of the force, N, shape (S, D, 7).
+        Harmonic coefficients of the force, N, shape (S, D, C).
     covariance : ndarray
-        Their covariance at a known period, from the scatter of the readings around the fit, shape (S, D, 7, 7).
+        Their covariance at a known period, from the scatter of the readings around the fit, shape (S, D, C, C).
     scatter_n : ndarray
         Standard deviation of the readings around the fit, N, shape (S, D).
     used, left_out : ndarray of int
@@ -58,11 +83,18 @@ class HarmonicFit:
     u_relative_period : ndarray
         Relative standard uncertainty of `steps_per_turn`, shape (S,).
     period_gradient : ndarray
-        Change of the coefficients per unit of relative period, N, shape (S, D, 7).
+        Change of the coefficients per unit of relative period, N, shape (S, D, C).
     converged : ndarray of bool
         True where the iteration converged, shape (S,).
     readings_alike : ndarray or float
         Number of neighbouring readings that share their noise, shape (S, D); 1 for independent readings.
+    kept : ndarray of bool, optional
+        True for the readings used, shape (S, D, N); None for a fit that was not made from readings.
+    shared : ndarray, optional
+        Change of the coefficients for one standard uncertainty of each further unknown, such as the rollers' height, N,
+        shape (S, unknowns, D, C); None where there are none.
+    unseen : ndarray, optional
+        The same for causes of which the readings tell nothing.
     """
 
     coefficients_n: Array
@@ -75,10 +107,38 @@ class HarmonicFit:
     period_gradient: Array
     converged: Mask
     readings_alike: Array | float = 1.0
+    kept: Mask | None = None
+    shared: Array | None = None
+    unseen: Array | None = None
 
 
-def basis(angle_rad: Array) -> Array:
-    """Return the columns 1, cos a, sin a, cos 2a, sin 2a, cos 3a, sin 3a at each angle.
+def rows_of(batch: Any, index: NDArray[np.int64]) -> Any:
+    """Return a batch of some of its shafts: every array in it is indexed along its first axis.
+
+    Parameters
+    ----------
+    batch : dataclass
+        Arrays of S shafts, also in dataclasses within it.
+    index : ndarray of int
+        Numbers of the shafts, shape (R,).
+
+    Returns
+    -------
+    dataclass
+        The same with arrays of R shafts.
+    """
+    changed = {}
+    for field in fields(batch):
+        value = getattr(batch, field.name)
+        if isinstance(value, np.ndarray):
+            changed[field.name] = value[index]
+        elif is_dataclass(value):
+            changed[field.name] = rows_of(value, index)
+    return replace(batch, **changed)
+
+
+def basis(angle_rad: Array, orders: int = ORDERS) -> Array:
+    """Return the columns 1, cos a, sin a, cos 2a, sin 2a and so on at each angle.
 
     With t = tan(a / 2), cos a = (1 - t^2) / (1 + t^2) and sin a = 2 t / (1 + t^2); higher orders follow by the
     addition theorems. That needs one transcendental function a reading, the one that numpy computes fastest.
@@ -87,18 +147,20 @@ def basis(angle_rad: Array) -> Array:
     ----------
     angle_rad : ndarray
         Angles, rad, shape (..., N).
+    orders : int
+        Highest order, 3 or more.
 
     Returns
     -------
     ndarray
-        Columns, dimensionless, shape (..., 7, N).
+        Columns, dimensionless, shape (..., 2 orders + 1, N).
 
     Examples
     --------
     >>> basis(np.array([0.0])).ravel().tolist()
     [1.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.0]
     """
-    out = np.empty((*angle_rad.shape[:-1], COLUMNS, angle_rad.shape[-1]))
+    out = np.empty((*angle_rad.shape[:-1], 2 * orders + 1, angle_rad.shape[-1]))
     out[..., 0, :] = 1.0
     c1, s1, c2, s2 = (out[..., column, :] for column in range(1, 5))
     tangent = np.tan(angle_rad / 2)
@@ -113,6 +175,10 @@ def basis(angle_rad: Array) -> Array:
     s2 *= 2
     np.subtract(c2 * c1, s2 * s1, out=out[..., 5, :])
     np.add(s2 * c1, c2 * s1, out=out[..., 6, :])
+    for i in range(COLUMNS, 2 * orders + 1, 2):  # from the order before and the first
+        c, s = out[..., i - 2, :], out[..., i - 1, :]
+        np.subtract(c * c1, s * s1, out=out[..., i, :])
+        np.add(s * c1, c * s1, out=out[..., i + 1, :])
     return out
 
 
@@ -122,7 +188,7 @@ def derivative_columns(coefficients: Array) -> Array:
     Parameters
     ----------
     coefficients : ndarray
-        Harmonic coefficients, shape (..., 7).
+        Harmonic coefficients, shape (..., C).
 
     Returns
     -------
@@ -134,9 +200,9 @@ def derivative_columns(coefficients: Array) -> Array:
     >>> derivative_columns(np.array([5.0, 1, 2, 3, 4, 0, 0])).tolist()
     [0.0, 2.0, -1.0, 8.0, -6.0, 0.0, -0.0]
     """
-    out = np.zeros_like(coefficients)
-    out[..., 1::2] = coefficients[..., 2::2] * _ORDER_OF_COLUMN[2::2]
-    out[..., 2::2] = -coefficients[..., 1::2] * _ORDER_OF_COLUMN[1::2]
+    out, order = np.zeros_like(coefficients), orders_of(coefficients.shape[-1])
+    out[..., 1::2] = coefficients[..., 2::2] * order[2::2]
+    out[..., 2::2] = -coefficients[..., 1::2] * order[1::2]
     return out
 
 

@@ -17,8 +17,13 @@ from midspan.measurement.spine_budget import (
     u_height_relative,
     u_older_thou,
 )
+from midspan.measurement.turning import TurnedShafts
 from midspan.uncertainty.budget import effective_dof
 
+FULL = 1
+LARGE_SCATTER = 4.0  # times that at rest; below it is no reason for a doubt
+ROLLER_TURNS: Array = np.linspace(1.2, 8.0, 120)  # turns of the shaft in a turn of a roller, from thick ones to thin
+MOST_OF_SCATTER = 0.4
 Found = dict[str, Array]
 
 
@@ -167,6 +172,45 @@ def hysteresis(fit: HarmonicFit, forces: CalibratedReadings) -> Found:
     """
     low, again = fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 2, 0]
     return {"hysteresis_pct": 100 * (low - again) / low, "u_hysteresis_pct": 100 * u_visits_n(fit, forces) / low}
+
+
+def turning(part: TurnedShafts) -> Found:
+    """Return what the readings show of rollers, slip between the depths, skids and drift.
+
+    Parameters
+    ----------
+    part : TurnedShafts
+        Fits of S shafts.
+
+    Returns
+    -------
+    dict
+        Arrays of shape (S,) by field of `ShaftResult`; `roller_mm` is empty if the rollers were not looked for, and
+        `scatter_turns` NaN where the scatter does not repeat.
+    """
+    shared = part.shared
+    skid = np.hypot(shared.skid_rad.max(axis=1), part.apart_rad)
+    return {
+        "slip_between_pct": 100 * shared.slip,
+        "u_slip_between_pct": 100 * shared.u_slip,
+        "skid_deg": np.degrees(skid),
+        "roller_mm": np.zeros(0) if shared.rollers_mm is None else np.hypot(*shared.rollers_mm.T),
+        "turn_drift_n": shared.drift_n[:, 0],
+        "expected_scatter_n": part.expected_scatter_n,
+        "scatter_turns": _scatter_turns(part),
+    }
+
+
+def _scatter_turns(part: TurnedShafts) -> Array:
+    """Return the turns after which most of a large scatter at the full depth repeats, NaN where it does not (S,)."""
+    result = np.full(len(part.rows), np.nan)
+    for i in np.flatnonzero(part.fit.scatter_n[:, FULL] > LARGE_SCATTER * part.forces.rest_scatter_n).tolist():
+        off, angle = part.residual.off_n[i, FULL], part.residual.angle[i, FULL]
+        number = max(int(np.count_nonzero(off)), 1)
+        power = np.abs(np.exp(1j * np.outer(1 / ROLLER_TURNS, angle)) @ off) ** 2 * 2 / number
+        if power.max() > MOST_OF_SCATTER * (off @ off):
+            result[i] = ROLLER_TURNS[power.argmax()]
+    return result
 
 
 def quality(fit: HarmonicFit, forces: CalibratedReadings) -> Found:

@@ -23,22 +23,20 @@ from midspan.measurement.calibrated_columns import (
     columns,
     padded_length,
     why_cut_short,
-    with_shared_noise,
     zero_phases,
 )
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.calibration_validity import day_of, of_another_gauge, ran_out
 from midspan.measurement.conversion import around, mean_point
-from midspan.measurement.converter_filter import is_filtered, readings_alike, unfiltered
+from midspan.measurement.converter_filter import is_filtered
 from midspan.measurement.definition import DEFINITION
-from midspan.measurement.depth_consistency import joined
-from midspan.measurement.harmonic_fit import fit_turns
-from midspan.measurement.harmonics import Array
+from midspan.measurement.harmonics import COLUMNS, Array
 from midspan.measurement.nut_step import nut_faults
-from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout
+from midspan.measurement.quantities import evenness, hysteresis, older_pounds, quality, runout, turning
 from midspan.measurement.quantity_covariance import quantity_covariance
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
+from midspan.measurement.turning import TurnedShafts, turned
 from midspan.measurement.warmth import of_temperature, warmth_of
 from midspan.uncertainty.budget import Budget, Contribution
 
@@ -47,9 +45,11 @@ BATCH = 64  # shafts evaluated together: enough to spread numpy's cost per call,
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
 MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
 MOST_EXTRA_SCATTER = 4.0  # times the scatter of the cell at rest; turning adds some, but not this much
+EXPECTED_TWICE = 2.0  # times the scatter that turning is expected to add
 LOAD_RANGE = (0.5, 1.5)  # of the standard load at the full depth; beyond, it was another kind of measurement
 MOST_ONCE_PER_TURN_THOU = 1.5  # an even tube's stiffness has no such term; a breathing crack or a skid does
 MOST_ZERO_DRIFT = 0.005  # of the standard load within one cycle
+MOST_TURN_DRIFT = 0.001  # of the standard load while the shaft turns at the light depth, beyond the zeros' line
 SLIP_SIGMAS = 4.0
 
 
@@ -134,10 +134,24 @@ class ShaftResult(ResultForm):
         Part of the spread that repeats once per turn, thou; an even tube has none.
     slip_pct, u_slip_pct : float
         Rotate steps per turn above their nominal value, %.
+    slip_between_pct, u_slip_between_pct : float
+        Steps per turn at the light depth above those at the full one, %.
+    skid_deg : float
+        How far the shaft may lie from where an even turning takes it, degrees; 0 where noise explains it.
+    roller_mm : float or None
+        Amplitude of the height that unround rollers add at midspan, which was taken out, mm; None if not looked for.
+    turn_drift_n : float
+        Rise of the force while the shaft turned at the light depth, beyond the line between the zeros, N.
     zero_drift_n : float
         Change of the cell's zero during the cycle, N.
     rest_scatter_n, turn_scatter_n : float
         Standard deviation of a reading without contact, and of readings around the fit, N.
+    expected_scatter_n : float
+        Scatter that turning adds on a sound gauge, N: by uneven steps, and by rollers as unround as the calibration
+        says where they were not looked for.
+    scatter_turns : float or None
+        Turns of the shaft after which most of that scatter repeats, as that of an unround roller does; None if it does
+        not, or is small.
     light_load_n, load_n : float
         Mean forces at the light and the full depth, N.
     travel_mm : float
@@ -167,6 +181,9 @@ class ShaftResult(ResultForm):
     surface_mm : tuple of float
         Harmonic coefficients of the height of the surface, mm, 7 values. The first is the intercept: where a head that
         presses with no force would touch, above home.
+    higher_thou, higher_mm : tuple of float
+        Coefficients of orders 4 to 8 of the deflection, thou, and of the surface, mm, 10 values each; empty where the
+        readings show no such order.
     u_surface_mm : tuple of float
         Their standard uncertainties from the scatter of the readings and from the supports, mm, 7 values.
     covariance : tuple of float
@@ -215,9 +232,16 @@ class ShaftResult(ResultForm):
     once_per_turn_thou: float
     slip_pct: float
     u_slip_pct: float
+    slip_between_pct: float
+    u_slip_between_pct: float
+    skid_deg: float
+    roller_mm: float | None
+    turn_drift_n: float
     zero_drift_n: float
     rest_scatter_n: float
     turn_scatter_n: float
+    expected_scatter_n: float
+    scatter_turns: float | None
     light_load_n: float
     load_n: float
     travel_mm: float
@@ -234,6 +258,8 @@ class ShaftResult(ResultForm):
     curve_thou: tuple[float, ...]
     curve_covariance: tuple[float, ...]
     surface_mm: tuple[float, ...]
+    higher_thou: tuple[float, ...]
+    higher_mm: tuple[float, ...]
     u_surface_mm: tuple[float, ...]
     covariance: tuple[float, ...]
     u_causes: tuple[float, ...]
@@ -317,12 +343,19 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
-    alone = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
-    alike = readings_alike(alone, forces.turns, forces.filtering)
+    found: dict[int, ShaftResult] = {}
     warmth = warmth_of([_temperature(run) for run in runs], cal)
-    forces = with_shared_noise(forces, alike)
     forces = replace(forces, head_mm=forces.head_mm * (1 + cal.travel.expansion_per_k * warmth.off_k)[:, None])
-    fit = joined(unfiltered(alone, forces.filtering, alike), forces)
+    for part in turned(forces, cal):
+        rows = part.rows.tolist()
+        found.update(zip(rows, _results_alike([runs[i] for i in rows], part, cal), strict=True))
+    return [found[i] for i in range(len(runs))]
+
+
+def _results_alike(runs: list[RawRun], part: TurnedShafts, cal: Calibration) -> list[ShaftResult]:
+    """Return the results of runs that were fitted alike."""
+    fit, forces = part.fit, part.forces
+    warmth = warmth_of([_temperature(run) for run in runs], cal)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
@@ -332,10 +365,10 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
     found = {"spine_thou": turn.deflection_thou[:, 0], "u_spine_thou": spine.u, "dof_spine": spine.dof}
     found |= {"light_load_n": mean.low_n, "load_n": mean.high_n, "travel_mm": mean.travel_mm}
     found |= evenness(turn, spine, fit, forces) | runout(turn, spine, fit, mean, point, cal)
-    found |= older_pounds(point, turn, spine.u, cal) | hysteresis(fit, forces) | quality(fit, forces)
+    found |= older_pounds(point, turn, spine.u, cal) | hysteresis(fit, forces) | quality(fit, forces) | turning(part)
     vectors = zip(
         turn.deflection_thou.tolist(),
-        turn.u_deflection.reshape(len(runs), -1).tolist(),
+        turn.u_deflection[:, :COLUMNS, :COLUMNS].reshape(len(runs), -1).tolist(),
         turn.surface_mm.tolist(),
         np.sqrt(np.diagonal(turn.u_surface, axis1=1, axis2=2)).tolist(),
         quantity_covariance(found, spine).reshape(len(runs), -1).tolist(),
@@ -386,6 +419,10 @@ def _with_known_sides(found: dict[str, Array]) -> dict[str, list[Any]]:
     uneven = found["spread_thou"] > found["spread_floor_thou"]
     unknown = (found["angle_u_deg"] > ANGLE_KNOWN_DEG) | ~uneven
     sides = {name: np.where(unknown, None, found[name]) for name in ("stiff_side_deg", "u_stiff_side_deg")}  # type: ignore[call-overload]
+    if found["roller_mm"].size == 0:
+        sides["roller_mm"] = np.full(len(unknown), None)
+    repeats = found["scatter_turns"]
+    sides["scatter_turns"] = np.where(np.isnan(repeats), None, repeats)  # type: ignore[call-overload]
     kept = {name: column for name, column in (found | sides).items() if name not in ("angle_u_deg", "settled")}
     return {name: _finite_dof(column) if name.startswith("dof_") else column.tolist() for name, column in kept.items()}
 
@@ -404,10 +441,12 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         temperature_c=_temperature(run),
         duration_ms=run.duration_ms,
         sampling_ms=run.sampling_ms,
-        curve_thou=tuple(vector[0]),
+        curve_thou=tuple(vector[0][:COLUMNS]),
         curve_covariance=tuple(vector[1]),
-        surface_mm=tuple(vector[2]),
-        u_surface_mm=tuple(vector[3]),
+        surface_mm=tuple(vector[2][:COLUMNS]),
+        higher_thou=tuple(vector[0][COLUMNS:]),
+        higher_mm=tuple(vector[2][COLUMNS:]),
+        u_surface_mm=tuple(vector[3][:COLUMNS]),
         covariance=tuple(vector[4]),
         u_causes=tuple(u_inputs),
         sensitivities=tuple(sensitivities),
@@ -444,13 +483,20 @@ def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) ->
         A sentence for each reason, empty if there are none.
     """
     left_out = result.left_out / (result.left_out + result.readings)
+    rollers = (
+        ""
+        if result.scatter_turns is None
+        else (f", again after {result.scatter_turns:.1f} turns of the shaft: are the rollers round?")
+    )
     load = result.load_n / STANDARD.load_n
+    expected = EXPECTED_TWICE * result.expected_scatter_n
     slip_limit = 100 * SLIP_SIGMAS * cal.rotation.u_relative
     checks = (
         (left_out > MOST_LEFT_OUT, f"{left_out:.0%} of the readings lie away from the curve"),
         (
-            result.turn_scatter_n > MOST_EXTRA_SCATTER * result.rest_scatter_n,
-            f"force scatters by {result.turn_scatter_n:.4f} N while turning, {result.rest_scatter_n:.4f} N at rest",
+            result.turn_scatter_n > math.hypot(MOST_EXTRA_SCATTER * result.rest_scatter_n, expected),
+            f"force scatters by {result.turn_scatter_n:.4f} N while turning, {result.rest_scatter_n:.4f} N at rest"
+            + rollers,
         ),
         (not LOAD_RANGE[0] <= load <= LOAD_RANGE[1], f"the full load was {load:.0%} of the standard load"),
         (
@@ -459,6 +505,16 @@ def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) ->
             "as a crack or a skid would make it",
         ),
         (not settled, "the fit of what turns did not come to rest: the readings contradict each other"),
+        (
+            result.skid_deg > 0,
+            f"the shaft slipped or skidded at or between the depths: its angles are off by about {result.skid_deg:.1f} "
+            "degrees",
+        ),
+        (
+            abs(result.turn_drift_n) > MOST_TURN_DRIFT * STANDARD.load_n,
+            f"the force drifted by {result.turn_drift_n:+.4f} N while the shaft turned at the light depth: "
+            "does the cell warm up?",
+        ),
         (abs(result.slip_pct) > slip_limit, f"the shaft turned {result.slip_pct:+.1f} % off the roller's ratio"),
     )
     found = tuple(sentence for wrong, sentence in checks if wrong)

@@ -16,7 +16,7 @@ from midspan.base.units import OLDER, STANDARD, Convention
 from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import LARGEST_SHEAR_SHARE, Around, Point, support_half_width_thou
-from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit
+from midspan.measurement.harmonics import Array, HarmonicFit
 from midspan.uncertainty.budget import effective_dof
 
 CAUSES = (
@@ -116,7 +116,7 @@ def scatter_dof(fit: HarmonicFit) -> Array:
         Degrees of freedom, shape (S,).
     """
     independent = (fit.used / fit.readings_alike)[:, :2].min(axis=1)
-    result: Array = np.maximum(independent - float(COLUMNS), 1.0)
+    result: Array = np.maximum(independent - fit.coefficients_n.shape[-1], 1.0)
     return result
 
 
