@@ -130,9 +130,8 @@ def shows_more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned
     shafts, depths, _ = residual.off_n.shape
     place = np.floor(residual.angle * (BINS / (2 * np.pi))).astype(np.int64) % BINS
     place += (np.arange(shafts * depths) * BINS).reshape(shafts, depths, 1)
-    sums: Array = np.bincount(place.ravel(), residual.off_n.ravel(), shafts * depths * BINS).reshape(
-        shafts * depths, BINS
-    )
+    sums = np.bincount(place.ravel(), residual.off_n.ravel(), shafts * depths * BINS).astype(float)
+    sums = sums.reshape(shafts * depths, BINS)
     square = (
         each_times(sums, _COSINES) ** 2 + each_times(sums, _SINES) ** 2
     ).reshape(shafts, depths, -1) * (2 / fit.used[..., None])  # fmt: skip
