@@ -136,6 +136,7 @@ class Beam:
             TABLES[normal] = _integrated(normal)
         self._normal = normal
         self._rim = 0.0
+        self._rubbed = (0.0, 0.0, 1.0)  # deflection, friction and factor of the last answer
         self._w, self._ratio = TABLES[normal]
         self.w_max = self._w[NODES]
         self._at = 1
@@ -157,15 +158,21 @@ class Beam:
     def rubbed(self, w: float, friction: float) -> float:
         """Return by what friction along the beam multiplies the load at a deflection.
 
-        A parabola through the factors of -FRICTION, 0 and FRICTION, each a straight line between its nodes.
+        A parabola through the factors of -FRICTION, 0 and FRICTION, each a straight line between its nodes. What is as
+        good as the last answer to a millionth gets that.
         """
         if not self._normal:
             return 1.0
+        last_w, last_friction, factor = self._rubbed
+        if abs(w - last_w) * abs(friction) + abs(friction - last_friction) * w < 4e-7:
+            return factor
         if "rubbed" not in TABLES:
             TABLES["rubbed"] = _friction_factors(*TABLES[True])
         (out_w, out), (in_w, inward) = TABLES["rubbed"]
         x, more, less = friction / FRICTION, _line(out_w, out, w), _line(in_w, inward, w)
-        return 1 + x * (more - less) / 2 + x * x * ((more + less) / 2 - 1)
+        factor = 1 + x * (more - less) / 2 + x * x * ((more + less) / 2 - 1)
+        self._rubbed = w, friction, factor
+        return factor
 
     def load(self, w: float) -> float:
         """Return p that bends the beam by w; 0 without contact or beyond the table, where it slips off."""

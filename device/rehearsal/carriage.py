@@ -8,6 +8,8 @@ MICROSTEPS = 16  # of a full step
 class Carriage:
     """Carriage between the flanks of its nut; `head_mm` is where it is, mm below home along the screw.
 
+    It stays on its flank while the force on the head is within `stays_above_n` and `stays_below_n`.
+
     The counterweight pulls the carriage up and the shaft pushes it up. Where both together are stronger than the drag
     of rail and nut, it lies on the nut's lower flank; where they are weaker it stays between the flanks until the nut
     takes it along.
@@ -20,12 +22,8 @@ class Carriage:
         self._phase = math.radians(truths["screw_periodic_deg"])
         self._microstep_mm, self._step_mm = truths["microstep_mm"], MICROSTEPS / truths["press_steps_per_mm"]
         self._lift_n, self._drag_n, self._play_mm = truths["lift_n"], truths["drag_n"], truths["backlash_mm"]
-        self._flank: "int | None" = None
         self.head_mm = 0.0
-
-    def turns_over(self, force_n: float) -> bool:
-        """Return True if a force on the head chooses another flank than the carriage was last carried on."""
-        return self._chosen(force_n) != self._flank
+        self.stays_above_n = self.stays_below_n = 0.0
 
     def carry(self, press: int, force_n: float, warmth: float) -> None:
         """Carry the head with the nut; `warmth` is by what the screw is longer than at its calibration, as a factor."""
@@ -35,15 +33,13 @@ class Carriage:
         if self._microstep_mm:
             departure += self._microstep_mm * math.sin(2 * math.pi * nut / self._step_mm)
         nut += departure
-        self._flank = self._chosen(force_n)
-        if self._flank > 0:
+        upward_n, beyond = self._lift_n + force_n, 1e9
+        if upward_n > self._drag_n:
             self.head_mm = nut
-        elif self._flank < 0:
+            self.stays_above_n, self.stays_below_n = self._drag_n - self._lift_n, beyond
+        elif upward_n < -self._drag_n:
             self.head_mm = nut + self._play_mm
+            self.stays_above_n, self.stays_below_n = -beyond, -self._drag_n - self._lift_n
         else:
             self.head_mm = min(max(self.head_mm, nut), nut + self._play_mm)
-
-    def _chosen(self, force_n: float) -> int:
-        """Return 1 for the lower flank, on which the carriage hangs up, -1 for the upper one, 0 for neither."""
-        upward_n = self._lift_n + force_n
-        return 1 if upward_n > self._drag_n else -1 if upward_n < -self._drag_n else 0
+            self.stays_above_n, self.stays_below_n = -self._drag_n - self._lift_n, self._drag_n - self._lift_n

@@ -14,15 +14,12 @@ class ShaftCreep:
         self.creep, self._creep_s = creep, creep_s
         self.down_mm = self._aside_mm = 0.0
 
-    def hold(self, deflection_mm: float, seconds: float) -> None:
-        """Hold the shaft bent for a time."""
+    def follow(self, deflection_mm: float, seconds: float, radians: float) -> None:
+        """Turn the shaft, then hold it bent for a time."""
+        down, aside = self.down_mm, self._aside_mm
+        if radians:
+            cosine, sine = math.cos(radians), math.sin(radians)
+            down, aside = down * cosine - aside * sine, down * sine + aside * cosine
         left = 1 / (1 + seconds / self._creep_s)  # as good as the exponential, over some milliseconds
         full = self.creep * deflection_mm
-        self.down_mm = full + (self.down_mm - full) * left
-        self._aside_mm *= left
-
-    def turn(self, radians: float) -> None:
-        """Turn the shaft."""
-        cosine, sine = math.cos(radians), math.sin(radians)
-        down, aside = self.down_mm, self._aside_mm
-        self.down_mm, self._aside_mm = down * cosine - aside * sine, down * sine + aside * cosine
+        self.down_mm, self._aside_mm = full + (down - full) * left, aside * left

@@ -46,6 +46,7 @@ class Mechanics:
         self.noisier = 1.0
         self.marked: "int | None" = None
         self.hang_s = 0.0
+        self._last_us = 0
         self._hang_due = self.truths["hang_at_n"] is not None
         self.feed(-1, 0, 0)
 
@@ -82,6 +83,8 @@ class Mechanics:
         self.angle = 0.0
         self._deepest_mm = self._force_n = self._felt_n = self._bent_mm = 0.0
         self._turning = 0
+        self._sag_mm = self._followed_angle = 0.0
+        self._followed_us = self._last_us
         self._rubbing.lift_off()
         self._slipping.renew()
         self._settle_on_rollers(shaft)
@@ -93,6 +96,7 @@ class Mechanics:
         """Work out what stays the same while this shaft is in the gauge."""
         truths = self.truths
         self._beam.lie_on(self._rollers.carry(shaft.given["diameter_mm"]) / self._span_mm)
+        self._geared = 2 * math.pi * (truths["roller_mm"] / shaft.given["diameter_mm"])
         self._softened = 1 + shaft.given["modulus_per_k"] * self._kelvin
         if truths["off_centre_mm"]:  # a load at a and b from the supports bends there by its a^2 b^2 / (3 EI span)
             self._softened /= (1 - (2 * truths["off_centre_mm"] / self._span_mm) ** 2) ** 2
@@ -132,18 +136,16 @@ class Mechanics:
 
     def move(self, now_us: int, press: int, rotate: int) -> None:
         """Go to the next instant of the conversion, with the axes where they then are."""
+        carriage = self._carriage
         if rotate != self._rotate:
             self._turn(rotate)
-        if press != self._press or self._carriage.turns_over(self._force_n):
+        if press != self._press or not carriage.stays_above_n <= self._force_n <= carriage.stays_below_n:
             self._press = press
-            self._carriage.carry(press, self._force_n, self._longer_screw)
-            self._stale = True
-        if self._shaft_creep.creep and self._deepest_mm > 0:
-            self._shaft_creep.hold(self._bent_mm, (now_us - self._last_us) / 1e6)
+            carriage.carry(press, self._force_n, self._longer_screw)
             self._stale = True
         if self._stale:
             self._stale = False
-            self._felt_n = self._force(self._carriage.head_mm)
+            self._felt_n = self._force(carriage.head_mm)
         signal = self._signal(now_us)
         if not self._settled:
             self._settled = True
@@ -159,6 +161,8 @@ class Mechanics:
         None if this sample is lost.
         """
         self._slip()
+        if self._bent_mm > 0:
+            self._follow()
         count = self._count()
         fault = self._shaft.fault if self._force_n > 0 else None
         if fault == "cell_silent" or self._noise.chance(self.truths["drop_chance"]):
@@ -169,15 +173,20 @@ class Mechanics:
             self._word = max(-COUNT_TOP - 1, min(COUNT_TOP, count)) & 0xFFFFFF
         return self._word, 0 if fault == "cell_out_of_step" else 1
 
+    def _follow(self) -> None:
+        """Let follow what needs time or way: friction along the shaft, and the shaft's creep."""
+        if self._rubbing.sag(self._sag_mm, self._span_mm):
+            self._stale = True
+        if self._shaft_creep.creep:
+            passed_s, turned = (self._last_us - self._followed_us) / 1e6, self.angle - self._followed_angle
+            self._shaft_creep.follow(self._bent_mm, passed_s, turned)
+            self._followed_us, self._followed_angle = self._last_us, self.angle
+            self._stale = True
+
     # Rollers, screw, beam, cell
 
-    def _radians_per_step(self) -> float:
-        truths = self.truths
-        ratio = truths["roller_mm"] / self._shaft.given["diameter_mm"]
-        return 2 * math.pi * ratio * self._slipping.follows(self._force_n) / truths["rotate_steps_per_turn"]
-
     def _turn(self, rotate: int) -> None:
-        step = self._radians_per_step()
+        step = self._geared * self._slipping.follows(self._force_n) / self.truths["rotate_steps_per_turn"]
         way = (rotate - self._rotate) * step
         way -= self._slipping.skidded(way, self._force_n)
         before, self.angle = self.angle, self.angle + way
@@ -185,10 +194,7 @@ class Mechanics:
         if self.truths["index_mark"] and turn != math.floor(min(before, self.angle) / (2 * math.pi)):
             at = (2 * math.pi * turn - before + self._mark_off(way > 0)) / step
             self.marked = self._rotate + math.floor(at + 0.5)
-        if self._shaft_creep.creep and self._deepest_mm > 0:
-            self._shaft_creep.turn(way)
-        if self._bent_mm > 0:
-            self._rubbing.roll(way)
+        self._rubbing.roll(way)
         self._turning = 1 if way > 0 else -1
         self._rotate = rotate
         self._stale = True
@@ -216,6 +222,7 @@ class Mechanics:
         if shaft.fault == "absent" or travel <= 0:
             self._rubbing.lift_off()
             self._bent_mm = 0.0
+            self._followed_us, self._followed_angle = self._last_us, self.angle
             self._force_n = self._thing.force_n(travel, self.truths)
             return self._force_n
         scale = shaft.stiffness(self.angle) * self._softened / span**2
@@ -223,10 +230,8 @@ class Mechanics:
             scale *= self._beam.rubbed(self._bent_mm / span, self._rubbing.coefficient * self._rollers.pressing)
         if shaft.fault == "soft":
             scale /= SOFT
-        deflection = self._balance(scale, travel)
-        if self._rubbing.sag(deflection - travel + under_mm, span):
-            self._stale = True
-        self._bent_mm = deflection
+        self._bent_mm = deflection = self._balance(scale, travel)
+        self._sag_mm = deflection - travel + under_mm
         return self._force_n * self._memory(deflection) * (1 + self.truths["side_share"] * self._turning)
 
     def _balance(self, scale: float, travel: float) -> float:

@@ -20,15 +20,10 @@ GAUGE.update(FRAME)
 # What is not as it should be on any real gauge.
 SINS = {
     "roller_oval_mm": 0.001, "slip_per_n": 1.3e-4, "skid_deg": 0.0, "skid_at_deg": 90.0,
-    "friction": 0.15, "friction_slide_mm": 0.003, "friction_roll_deg": 15.0, "axial_friction_left": 0.005,
+    "friction": 0.15, "friction_slide_mm": 0.003, "friction_roll_deg": 15.0, "axial_friction_left": 0.0025,
     "off_centre_mm": 0.5, "tilt_deg": 0.25, "microstep_mm": 0.0005,
     "mark_scatter_deg": 0.1, "mark_offset_deg": 0.2,
     "temperature_c": 21.0, "calibrated_at_c": 21.0, "cell_per_k": 3.0e-5, "warmup_n": 0.001, "warmup_s": 5.0,
     "shaft_creep": 1.0e-4, "shaft_creep_s": 10.0,
 }  # fmt: skip
 GAUGE.update(SINS)
-GAUGE.update({  # TEMPORARY: off until every rig says what it wants
-    "rim_radius_mm": None, "roller_runout_mm": 0.0, "roller_oval_mm": 0.0, "slip_per_n": 0.0, "friction": 0.0,
-    "axial_friction_left": 0.0, "sink_mm_at_standard": 0.0, "off_centre_mm": 0.0, "tilt_deg": 0.0, "microstep_mm": 0.0,
-    "side_share": 0.0, "mark_scatter_deg": 0.0, "mark_offset_deg": 0.0, "warmup_n": 0.0, "shaft_creep": 0.0,
-})  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from perfect import PERFECT
 from rehearsal_rig import beam as beams
 from rehearsal_rig import mechanics, shafts
 from scipy.optimize import brentq
@@ -20,7 +21,7 @@ STANDARD_N, SPAN_MM = 0.880 * 9.80665, 711.2  # ASTM F2031: 880 g on 28 in; stan
 
 def gauge_of(shaft: dict[str, Any] | None = None, **truths: Any) -> mechanics.Mechanics:
     """Return a gauge with a shaft in it and only the given imperfections."""
-    simulated = mechanics.Mechanics({"gauge": QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
+    simulated = mechanics.Mechanics({"gauge": PERFECT | QUIET | truths, "shafts": [{"number": 1} | (shaft or {})]})
     simulated.feed(1, 0, 0)
     return simulated
 

@@ -9,6 +9,7 @@ import json
 import subprocess
 from typing import Any
 
+from perfect import perfect
 from places import ON_DEVICE
 from rehearsal_rig import (  # noqa: F401  this sets the path to the device's modules, which tests take from here
     DEVICE,
@@ -113,8 +114,8 @@ NEAR = {"contact_mm": 8.0}  # the head has less far to go than on the frame that
 
 
 def near(scenario: dict[str, Any]) -> dict[str, Any]:
-    """Return a scenario whose shafts lie close under the head, unless it says otherwise."""
-    return scenario | {"gauge": NEAR | scenario.get("gauge", {})}
+    """Return a scenario whose shafts lie close under a head without faults, unless it says otherwise."""
+    return perfect(scenario | {"gauge": NEAR | scenario.get("gauge", {})})
 
 
 class Rig:

@@ -6,6 +6,7 @@ from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.cycle_plan import cycle_steps
 from midspan.measurement.cycle_settings import STANDARD
 from midspan.measurement.result import evaluate
+from perfect import perfect
 from synthetic import filter_section
 
 # The simulated converter averages four conversions; its clock is off by two percent at most.
@@ -38,7 +39,7 @@ class InMemory:
 
 def measured(truth: dict, gauge: dict | None = None, settings=STANDARD):
     """Measure a shaft in a cycle; return line, gauge, calibration, readings and result."""
-    line = InMemory({"seed": 3, "gauge": gauge or {}, "shafts": [{"number": 1, "diameter_mm": 6.0} | truth]})
+    line = InMemory(perfect({"seed": 3, "gauge": gauge or {}, "shafts": [{"number": 1, "diameter_mm": 6.0} | truth]}))
     found = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
     rotation = {"steps_per_turn": 640.0, "u_relative": 0.02}  # a 30 mm roller of 3200 steps under a 6 mm shaft
     calibration = Calibration.model_validate(EXAMPLE | {"rotation": rotation, "filter": FILTER})

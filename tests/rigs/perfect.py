@@ -6,3 +6,8 @@ PERFECT = {
     "microstep_mm": 0.0, "side_share": 0.0, "mark_scatter_deg": 0.0, "mark_offset_deg": 0.0,
     "temperature_c": 21.0, "calibrated_at_c": 21.0, "warmup_n": 0.0, "shaft_creep": 0.0,
 }  # fmt: skip
+
+
+def perfect(scenario):
+    """Return a scenario whose gauge has none of them but those that the scenario asks for."""
+    return scenario | {"gauge": PERFECT | scenario.get("gauge", {})}

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from perfect import perfect
 from places import ROOT
 
 DEVICE = ROOT / "device"
@@ -20,6 +21,7 @@ import board  # noqa: E402
 import mechanics  # noqa: E402, F401
 import rotor  # noqa: E402, F401
 import shaft as shafts  # noqa: E402, F401
+import supports  # noqa: E402, F401
 import word_filter  # noqa: E402, F401
 import world  # noqa: E402, F401
 
@@ -59,9 +61,9 @@ class Step:
 
 
 def board_of(scenario: dict[str, Any], shaft: int = 1) -> board.Board:
-    """Return a board with a shaft put in, without device code."""
+    """Return a board with a shaft put in, without device code; it has the imperfections that the scenario asks for."""
     at_home = {"start_mm": 0.0} | scenario.get("gauge", {})
-    made = board.Board(scenario | {"gauge": at_home}, FakeLink(), 7)
+    made = board.Board(perfect(scenario | {"gauge": at_home}), FakeLink(), 7)
     made.program_begins(shaft, [Step(2)])
     return made
 

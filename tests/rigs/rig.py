@@ -15,6 +15,7 @@ from midspan.link.gauge import Gauge
 from midspan.link.serial_port import Link, SerialLink
 from midspan.rehearsal.process import Rehearsal
 from midspan.wire.records import FaultCode, Phase, Step
+from perfect import perfect
 
 # Fits the rehearsal's default gauge: 1070 counts per gram, 400 microsteps per mm, 640 per turn of a 6 mm shaft.
 STAY = Step(
@@ -91,8 +92,8 @@ def damaging(every: int) -> Spoil:
 
 @contextmanager
 def gauge_on(scenario: dict[str, Any], folder: Path, spoil: Spoil | None = None) -> Iterator[Gauge]:
-    """Open a gauge on a simulation of this scenario until the block ends."""
-    with Rehearsal(scenario, folder) as rehearsal, SerialLink(rehearsal.port) as link:
+    """Open a gauge on a simulation of this scenario, with the imperfections it asks for, until the block ends."""
+    with Rehearsal(perfect(scenario), folder) as rehearsal, SerialLink(rehearsal.port) as link:
         yield Gauge(link if spoil is None else SpoiltLink(link, spoil))
 
 

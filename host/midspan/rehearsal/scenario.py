@@ -200,6 +200,7 @@ u_scale = 1.5e-4               # relative
 steps_per_screw_turn = 3200
 u_screw_mm = 0.001
 clearance_mm = 16.5
+tilt_deg = 0.5                 # set with a square
 
 [frame]                        # pressed on a rigid bar
 give_mm_per_n = 0.0118
@@ -208,15 +209,17 @@ u_give_mm_per_n = 2.5e-4
 [span]
 span_mm = 711.20
 u_span_mm = 0.05
-rim_mm = 0.0                   # knife edges
-u_rim_mm = 0.0
-u_axial_friction = 0.0         # they have no friction
-sink_mm_per_n = 0.0            # the shafts' walls do not give
-u_sink_mm_per_n = 0.0
+rim_mm = 3.2                   # crowns of 2 mm and shafts of 7.5, times the cosine of their nip
+u_rim_mm = 0.2
+u_axial_friction = 0.005       # shafts that turn both ways read alike within 0.2 thou
+sink_mm_per_n = 8e-4           # shafts pressed over a support
+u_sink_mm_per_n = 1e-4
+off_centre_mm = 1.0
 
 [rotation]
 steps_per_turn = 800           # rotate steps per turn of the shaft, as the roller's and shaft's diameters say
 u_relative = 0.01              # how far a shaft may slip from it
+steps_per_roller_turn = 3200   # of the motor, which turns the rollers one to one
 
 [filter]                       # a bowed shaft turned both ways at two speeds: the converter averages four conversions
 delay_s = 0.02463
