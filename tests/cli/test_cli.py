@@ -2,6 +2,7 @@
 
 import errno
 import json
+import math
 import os
 import re
 import shlex
@@ -28,6 +29,7 @@ from midspan.rehearsal import scenario
 from midspan.store.stored_result import plain
 from midspan.wire.records import Phase
 from places import ROOT
+from rehearsal_rig import mechanics
 from screens import NUMBERS, screen
 from stores import store_in
 
@@ -173,11 +175,18 @@ def test_the_readme_shows_what_the_demonstration_prints(demonstrated):
 
 
 def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
-    # The simulated gauge integrates the elastica on frictionless supports; its owner's calibration has four values
-    # and the screw wrong, by amounts the scenario knows. What the sensitivities make of these is all there is.
+    # The simulated gauge integrates the elastica on its rims; its owner's calibration has some values and the screw
+    # wrong, by amounts the scenario knows. What the sensitivities make of these is all there is, but for the rollers:
+    # 5 um at the middle are 0.2 thou in a single reading, and a turn of the shaft hardly leaves a tenth of that.
     folder, _ = demonstrated
-    used, true = load_calibration(folder / "calibration.toml"), scenario.GAUGE
+    used, true = load_calibration(folder / "calibration.toml"), mechanics.GAUGE | scenario.GAUGE
+    nip = math.cos(math.asin((true["roller_mm"] + true["roller_gap_mm"]) / (true["roller_mm"] + 7.5)))
+    light, load_n = 0.1, 0.880 * 9.80665  # Hertz: sinking with the two-thirds power of the force, here its secant
+    sinking = true["sink_mm_at_standard"] * (1 - light ** (2 / 3)) / (1 - light) / load_n
     off = {
+        "rim radius": used.span.rim_mm - (true["rim_radius_mm"] + 7.5 / 2) * nip,
+        "sinking": used.span.sink_mm_per_n - sinking,
+        "axial friction": -true["axial_friction_left"] / nip,
         "force scale": used.force.newton_per_count * true["count_per_n"] - 1,
         "travel scale": -true["press_scale_error"],
         "frame give": used.frame.give_mm_per_n - true["frame_mm_per_n"],
@@ -193,7 +202,7 @@ def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
         causes = [name for name, _ in CAUSES]
         by = dict(zip(causes, result.sensitivities, strict=True))
         left = result.spine_thou - spines[number] - sum(by[cause] * error for cause, error in off.items())
-        assert abs(left) < by["screw error"] * true["screw_periodic_mm"] + 0.02, number
+        assert abs(left) < by["screw error"] * true["screw_periodic_mm"] + 0.04, number
 
 
 def test_the_demonstration_leaves_archive_database_and_picture(demonstrated):
