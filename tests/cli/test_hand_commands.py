@@ -29,9 +29,10 @@ from midspan.hand_bench import guide as hand_guide
 from midspan.hand_bench import prompts
 from midspan.hand_bench.assigned_value import assigned_from
 from midspan.hand_bench.bench import EXAMPLE, HandBench, load_bench
-from midspan.hand_bench.record import HandRecord, HandShaft, Typed
+from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom, Typed
 from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at, sessions
+from midspan.measurement.definition import DEFINITION
 from midspan.rehearsal import scenario
 from midspan.report.hand_text import hand_json
 from screens import DATES, TIMES, screen
@@ -306,7 +307,8 @@ class Person:
 
 def test_a_person_is_led_through_the_readings_and_can_go_back() -> None:
     person = Person("0", "x", "12,7", "0", "0.1", "b", "0", "12.9", "0", "0.1", "12.8", "0.1")
-    guide = hand_guide.Guide(hand_guide.reading_order(2, 1), 0.01, person.ask, person.say)
+    bench = HandBench.model_validate(bench_file())
+    guide = hand_guide.Guide(hand_guide.reading_order(2, 1), bench, person.ask, person.say)
     assert [each for each in guide.readings() if isinstance(each, Typed)] == [
         Typed("0", "1", "0", "12,7", "0"),
         Typed("0", "1", "0", "12.9", "0"),
@@ -337,15 +339,19 @@ def test_an_absurd_answer_leaves_no_bench_file(tmp_path, answers, error) -> None
 
 def test_the_whole_conversation_on_the_command_line(folder, monkeypatch) -> None:
     typed = good(angles=(0, 90, 180, 270), repeats=1)
-    person = Person(*(cell for each in typed for cell in (each.unloaded, each.loaded, each.unloaded_again)))
+    told = ("six", "6,2", "")  # diameter, a slip first, and no temperature
+    person = Person(*told, *(cell for each in typed for cell in (each.unloaded, each.loaded, each.unloaded_again)))
     monkeypatch.setattr(typer, "prompt", person.ask)
     done = midspan("hand", "measure", "--shaft", 3, "--positions", 4, "--repeats", 1, folder=folder)
-    assert person.asked == list(hand_guide.QUESTIONS) * 4
+    reading = [hand_guide.QUESTIONS[0], hand_guide.WITH_WEIGHT["turn"], hand_guide.QUESTIONS[2]]
+    assert person.asked == [hand_guide.DIAMETER, hand_guide.DIAMETER, hand_guide.WARMTH, *reading * 4]
     assert done.returncode == 0
+    (kept,) = sessions(folder / "hand-readings.jsonl")
+    assert kept.at == ShaftAndRoom(6.2, None)
 
 
 def test_a_person_who_stops_keeps_what_was_typed(folder, monkeypatch) -> None:
-    person = Person("3.00", "15.70", "3.00")
+    person = Person("", "", "3.00", "15.70", "3.00")
 
     def ask(question, default=None):
         if not person.answers:
@@ -386,6 +392,7 @@ def test_a_bar_is_assigned_and_then_used_as_a_reference(folder) -> None:
     bar = tomllib.loads((folder / "bar-1.toml").read_text(encoding="utf-8"))["bar"]
     assert bar["spine_thou"] == pytest.approx(501.0, abs=2.0)
     assert 0.4 < bar["u_spine_thou"] < 1.0
+    assert bar["definition"] == DEFINITION
     before = (folder / "bar-1.toml").read_bytes()
     refusal(midspan("hand", "assign", "bar-1", "--out", "bar-1.toml", folder=folder))
     assert (folder / "bar-1.toml").read_bytes() == before
@@ -399,6 +406,7 @@ def test_a_bar_is_assigned_and_then_used_as_a_reference(folder) -> None:
         (lambda found: [], "no_results"),
         (lambda found: [replace(found[0], doubts=("read it again",)), *found[1:]], "in_doubt"),
         (lambda found: [replace(found[0], calibration="other"), *found[1:]], "benches"),
+        (lambda found: [replace(found[0], definition="middle of the supports"), *found[1:]], "definitions"),
     ],
 )
 def test_a_bar_without_sound_results_of_one_bench_is_refused(change, code) -> None:

@@ -10,10 +10,11 @@ from hand_rig import EIGHT, TrueBench, bench_file, readings, result_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import ReadingsError
+from midspan.base.units import STANDARD
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.clock_fit import fit_around
 from midspan.hand_bench.conversion import CAUSES, BenchLoad, off_centre_loss, sag_for
-from midspan.uncertainty.budget import coverage_factor
+from midspan.measurement.spine_budget import shear_share
 from places import DATA
 from synthetic import LOAD_N, SPAN_MM, Shaft, ratio_for, spine_around
 
@@ -34,8 +35,9 @@ def test_a_handbook_beam_under_a_small_load_gives_its_modulus_and_section(case) 
     stiffness = case["young_mpa"] * inertia
     bench = believed(weight={"mass_g": 60.0}, span={"span_mm": 400.0})
     sag_mm = bench.load_n * 400.0**3 / (48 * stiffness)
-    spine = float(BenchLoad.of(bench).thou(np.array(sag_mm)))
-    assert spine == pytest.approx(SPAN_MM / 0.0254 * ratio_for(LOAD_N * SPAN_MM**2 / stiffness, 0.5), rel=2e-6)
+    on_knives = replace(BenchLoad.of(bench), rolling_mm=0.0)
+    spine = float(on_knives.thou(np.array(sag_mm)))
+    assert spine == pytest.approx(SPAN_MM / 0.0254 * ratio_for(LOAD_N * SPAN_MM**2 / stiffness), rel=4e-6)
 
 
 SHAFTS = st.builds(
@@ -55,7 +57,7 @@ def test_any_weight_and_span_give_the_same_standard_deflection(shaft, mass_g, sp
         weight={"mass_g": mass_g, "hook_g": hook_g}, span={"span_mm": span_mm}, indicator={"force_n": force_n}
     )
     result = result_of(readings(shaft, truth), content)
-    around = spine_around(shaft, ROUND, 0.5)
+    around = spine_around(shaft, ROUND)
     assert result.spine_thou == pytest.approx(around.mean(), abs=2e-3)
     assert result.spread_thou == pytest.approx(np.ptp(around), abs=0.02)
     assert result.runout_mm == pytest.approx(2 * shaft.bow_mm, abs=1e-6)
@@ -133,6 +135,12 @@ CHANGES = {
     "gravity": ({"gravity": 9.80665 + 1e-3}, lambda u: 1e-3),
     "span": ({"span_mm": SPAN_MM + 0.05}, lambda u: 0.05),
     "give of supports": ({"give_mm_per_n": 1e-4}, lambda u: 1e-4),
+    "sinking": ({"give_mm_per_n": 1e-4}, lambda u: 1e-4),
+    "axial friction": ({"friction": 0.01}, lambda u: 0.01),
+    "edge radius": ({"rolling_mm": 2.6}, lambda u: 0.1),
+    "shaft radius": ({"rolling_mm": 2.6}, lambda u: 0.1),
+    "creep": ({"crept": 1e-4}, lambda u: 1e-4),
+    "temperature": ({"span_mm": SPAN_MM * (1 + 2.34e-5)}, lambda u: 1.0),
 }
 
 
@@ -141,7 +149,11 @@ def test_each_share_of_the_budget_is_the_change_its_cause_makes(cause) -> None:
     """Make a bench differ from its file: its error is the sensitivity times the change."""
     truth, by = CHANGES[cause]
     shaft = Shaft(spread_thou=0.0)
-    plain, other = (result_of(readings(shaft, TrueBench(**each))) for each in ({}, truth))
+    content = bench_file(
+        span={"expansion_per_k": 2.34e-5}, shafts={"diameter_mm": [4.0, 6.0], "u_sink_mm_per_n": 1e-4, "held_s": 100.0,
+        "u_creep_per_decade": 1e-4}, supports={"u_edge_radius_mm": 0.1, "friction": 0.2},
+    )  # fmt: skip
+    plain, other = (result_of(readings(shaft, TrueBench(**each)), content) for each in ({}, truth))
     part = next(part for part in plain.budget.contributions if part.name == cause)
     assert abs(other.spine_thou - plain.spine_thou) == pytest.approx(abs(part.sensitivity) * by(part.u_input), rel=2e-3)
     assert part.u > 0
@@ -166,7 +178,7 @@ def test_a_square_law_error_counts_by_its_root_mean_square() -> None:
     assert shares["dial tilt"] == pytest.approx((1 - math.cos(math.radians(2))) * 500 / math.sqrt(5), rel=2e-3)
 
 
-def test_supports_and_shear_matter_only_off_the_standard_load_and_span() -> None:
+def test_shear_matters_only_off_the_standard_span() -> None:
     """Measure at the standard load and span, where the number is the deflection itself, and elsewhere."""
     shares = [
         {part.name: part.u for part in result_of(readings(Shaft(), truth), content).budget.contributions}
@@ -175,13 +187,8 @@ def test_supports_and_shear_matter_only_off_the_standard_load_and_span() -> None
             (TrueBench(mass_g=500.0, span_mm=600.0), bench_file(weight={"mass_g": 500.0}, span={"span_mm": 600.0})),
         )
     ]
-    assert shares[0]["support reactions"] < 1e-3
     assert shares[0]["shear"] < 1e-9
-    # (72/7 - 108/35) / 2 (d/L)^2 of 500 thou, half width over the root of 3, less what the smaller load shows itself.
-    whole = (72 / 7 - 108 / 35) / 2 * (12.7 / SPAN_MM) ** 2 * 500 / math.sqrt(3)
-    own = (500 / 880 * (600 / SPAN_MM) ** 2) ** 2
-    assert shares[1]["support reactions"] == pytest.approx(whole * (1 - own), rel=0.02)
-    assert shares[1]["shear"] == pytest.approx(1e-3 / 2 * ((SPAN_MM / 600) ** 2 - 1) * 500 / math.sqrt(3), rel=1e-3)
+    assert shares[1]["shear"] == pytest.approx(shear_share(600.0, STANDARD) * 500, rel=1e-3)
 
 
 def test_a_budget_adds_up_and_few_readings_raise_k() -> None:
@@ -197,33 +204,6 @@ def test_a_budget_adds_up_and_few_readings_raise_k() -> None:
     assert math.fsum(part.u**2 for part in parts) == pytest.approx(result.u_spine_thou**2)
     assert result.budget.dof == pytest.approx(2, abs=0.1)
     assert result.budget.k() == pytest.approx(4.303, abs=1e-3)  # t table, 2 degrees of freedom
-
-
-@pytest.mark.slow
-def test_the_budget_covers_the_truth() -> None:
-    """Draw the errors of a thousand benches from their file; 95 % of the intervals contain the truth."""
-    rng, number, hits = np.random.default_rng(21), 1000, {"spine": [], "spread": [], "stiff side": []}
-    content = bench_file(indicator={"graduation": 0.002})
-    stock = [Shaft(rng.uniform(200, 1200), rng.uniform(1, 12), rng.uniform(0, 180), 0.1) for _ in range(20)]
-    for i in range(number):
-        shaft = stock[i % len(stock)]
-        truth = TrueBench(
-            mass_g=rng.normal(880, 0.5), gravity=rng.normal(9.80665, 5e-4), span_mm=rng.normal(SPAN_MM, 0.1),
-            dial=1 + rng.normal(0, 0.004) / (shaft.spine_thou * 0.0254), force_change_n=rng.normal(0, 0.01),
-            give_mm_per_n=rng.normal(0, 2e-4), off_centre_mm=rng.uniform(-1, 1), vertical=float(i % 3 / 2),
-            graduation=0.002, noise=0.008,
-        )  # fmt: skip
-        result = result_of(readings(shaft, truth, rng), content)
-        around = spine_around(shaft, ROUND, truth.vertical)
-        hits["spine"].append(abs(result.spine_thou - around.mean()) < result.budget.expanded())
-        u_spread = coverage_factor(result.dof_spread or math.inf) * result.u_spread_thou
-        hits["spread"].append(abs(result.spread_thou - np.ptp(around)) < u_spread)
-        if result.stiff_side_deg is not None:
-            off = (result.stiff_side_deg - shaft.stiff_side_deg + 90) % 180 - 90
-            hits["stiff side"].append(abs(off) < coverage_factor(result.repeat_dof) * result.u_stiff_side_deg)
-    assert len(hits["stiff side"]) > 900
-    for name, found in hits.items():
-        assert 0.93 < np.mean(found) < 0.97, (name, np.mean(found))
 
 
 @pytest.mark.slow

@@ -11,11 +11,12 @@ from subprocess import PIPE
 import pytest
 import typer
 from commands_rig import COMMAND, midspan, refusal
-from hand_rig import BENCH, good, write
+from hand_rig import BENCH, bench_file, good, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import ReadingsError
-from midspan.hand_bench.guide import ONCE_MORE, QUESTIONS, Guide, reading_order
+from midspan.hand_bench.bench import HandBench
+from midspan.hand_bench.guide import DIAMETER, ONCE_MORE, QUESTIONS, WARMTH, WITH_WEIGHT, Guide, reading_order
 from midspan.hand_bench.record import NAMES, HandRecord, HandShaft, ReadingPlan, Typed
 from midspan.hand_bench.sessions import sessions
 from stores import store_in
@@ -23,7 +24,8 @@ from synthetic import Shaft
 
 pytestmark = pytest.mark.slow
 
-DIAL = dict(zip(QUESTIONS + ONCE_MORE, NAMES + NAMES, strict=True))
+LOADED = WITH_WEIGHT["turn"]
+DIAL = dict(zip((QUESTIONS[0], LOADED, QUESTIONS[2], *ONCE_MORE), NAMES + NAMES, strict=True))
 GUIDED = ("hand", "measure", "--shaft", 3, "--label", "bar-3")
 
 
@@ -44,7 +46,9 @@ class Bench:
         self.prompts, self.place, self.said = 0, None, []
 
     def ask(self, question, default=None):
-        """Return what the person types at a question."""
+        """Return what the person types at a question; diameter and temperature were not measured."""
+        if question in (DIAMETER, WARMTH):
+            return default
         self.prompts += 1
         if self.prompts == self.at:
             raise Killed
@@ -163,7 +167,7 @@ def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(fold
     ask = bench.ask
     bench.ask = lambda question, default=None: asked.append((bench.place, question)) or ask(question)
     assert not guided(bench, monkeypatch, folder).returncode
-    wrong = asked.index((("135", "2"), QUESTIONS[1]))
+    wrong = asked.index((("135", "2"), LOADED))
     assert asked[wrong + 1] == (("135", "2"), ONCE_MORE[1])
     assert bench.prompts == 3 * len(TYPED) + 1
     assert any({"135", "2:", TOO_MUCH + ","} <= set(said.split()) for said in bench.said)
@@ -275,6 +279,12 @@ def test_going_back_after_an_interruption_reads_the_last_reading_again(folder) -
     record.keep(place, Typed("0", "1", "3.00", "15.70", "3.00"))
     (session,) = sessions(record.path)
     answers = iter(("b", "3.01", "15.71", "3.01", "3.00", "15.72", "3.00"))
-    guide = Guide(reading_order(2, 1), 0.01, lambda question: next(answers), lambda text: None, session.typed)
+    guide = Guide(
+        reading_order(2, 1),
+        HandBench.model_validate(bench_file()),
+        lambda question: next(answers),
+        lambda text: None,
+        session.typed,
+    )
     whole = [each for each in guide.readings() if isinstance(each, Typed)]
     assert [(each.angle_deg, each.loaded) for each in whole] == [("0", "15.71"), ("180", "15.72")]

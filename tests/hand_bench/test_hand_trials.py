@@ -62,6 +62,12 @@ ALONE = {
     "gravity": {"place": {"u_gravity_m_s2": 0.02}},
     "span": {"span": {"u_span_mm": 0.5}},
     "give of supports": {"frame": {"u_give_mm_per_n": 2e-3}},
+    "axial friction": {"supports": {"before_reading": "nothing", "friction": 0.05}},
+    "edge radius": {"supports": {"edge_radius_mm": 2.5, "u_edge_radius_mm": 1.5}},
+    "shaft radius": {"shafts": {"diameter_mm": [5.5, 9.0]}},
+    "sinking": {"shafts": {"sink_mm_per_n": 2e-3, "u_sink_mm_per_n": 1e-3}},
+    "creep": {"shafts": {"u_creep_per_decade": 0.002}},
+    "temperature": {"span": {"expansion_per_k": 2.34e-5}},
 }
 NONE_OF_THEM = {
     "indicator": {"graduation": 1e-6, "u_error_mm": 0.0, "u_force_change_n": 0.0, "tilt_deg": 0.0},
@@ -77,7 +83,7 @@ def test_every_cause_alone_goes_through_the_elastica_as_through_its_sensitivity(
     assert cause in [name for name, _ in CAUSES]
     sections = deepcopy(NONE_OF_THEM)
     for section, values in ALONE[cause].items():
-        sections[section] |= values
+        sections.setdefault(section, {}).update(values)
     result, bench = measured(900.0, bench_file(**sections), TrueBench(noise=1e-5))
     assert result.budget.of(cause) > 0.99 * result.u_spine_thou
     assert hand_trials(result, bench, 100_000).u == pytest.approx(result.u_spine_thou, rel=0.015)

@@ -151,7 +151,7 @@ def spoilers():
     yield ("contacts roll inward over crown and shaft", f"{-rolls[0]:+.2f}", f"{-rolls[1]:+.2f}",
            "**not corrected**; alike on all gauges of this design")  # fmt: skip
     yield ("the same on the hand bench's pins", f"{-pins[0]:+.2f}", f"{-pins[1]:+.2f}",
-           "**not corrected**: the difference stands between bench and gauge")  # fmt: skip
+           "corrected, by `edge_radius_mm` and the diameter")  # fmt: skip
     yield ("nut changes flank", f"{flank:.1f}", f"{flank:.1f}", "counterweight: it cannot")
     yield ("0.02 mm of play of the screw's bearings", f"{axial:.1f}", f"{axial:.1f}", "preloaded pair: none")
     yield (

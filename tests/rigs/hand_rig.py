@@ -1,15 +1,21 @@
-"""A simulated hand bench: readings of a shaft with known truth, by the elastica of `synthetic`."""
+"""A simulated hand bench: readings of a shaft with known truth, on knife edges or on real ones.
+
+The truth is the elastica of `synthetic`. How it bends on round edges with friction is integrated here, step by step
+along the shaft (Runge-Kutta), while the host uses quadrature over the slope.
+"""
 
 import csv
 from copy import deepcopy
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from commands_rig import midspan
 from midspan.hand_bench.bench import EXAMPLE
-from midspan.hand_bench.record import HandSession, Typed
+from midspan.hand_bench.record import UNKNOWN, HandSession, Typed
 from midspan.hand_bench.result import evaluate_hand
-from synthetic import SPAN_MM, Shaft, ratio_for, spine_around, stiffness_of
+from scipy.interpolate import CubicSpline
+from synthetic import SPAN_MM, Shaft, spine_around, stiffness_of
 
 EIGHT = tuple(45.0 * i for i in range(8))
 
@@ -28,7 +34,10 @@ class TrueBench:
     give_mm_per_n: float = 0.0
     dial: float = 1.0  # reading over movement of its tip
     off_centre_mm: float = 0.0
-    vertical: float = 0.5
+    tip_mm: float = 0.0  # distance of the dial's tip from the hook
+    rolling_mm: float = 2.5  # radius of edge and shaft together: a shaft of 5 mm on knife edges
+    friction: float = 0.0  # along the shaft under the weight, over the reaction; above 0 pulls it outward
+    crept: float = 0.0  # share of the deflection that came after the first second
     unit_mm: float = 1.0
     rises: bool = True
     graduation: float = 1e-9
@@ -41,12 +50,10 @@ def readings(shaft=None, bench=None, rng=None, angles=EIGHT, repeats=2, again=Tr
     shaft, bench, rng = shaft or Shaft(), bench or TrueBench(), rng or np.random.default_rng(1)
     always = bench.hook_g / 1000 * bench.gravity + bench.force_n
     load = bench.mass_g / 1000 * bench.gravity * bench.buoyancy + bench.force_change_n
-    lost = 1 - 8 * (bench.off_centre_mm / bench.span_mm) ** 2
     angle = np.array(angles)
-    supports = bench.vertical
-    stiffness = stiffness_of(spine_around(shaft, np.radians(angle), supports), supports)
+    stiffness = stiffness_of(spine_around(shaft, np.radians(angle)))
     low, high = (_deflection(force, stiffness, bench) for force in (always, always + load))
-    sunk = (high - low) * lost * bench.dial + bench.give_mm_per_n * load
+    sunk = (high - low) * _seen(bench) * (1 + bench.crept) * bench.dial + bench.give_mm_per_n * load
     height = shaft.bow_mm * np.cos(np.radians(angle - shaft.bow_deg))
 
     def typed(mm):
@@ -67,20 +74,80 @@ def readings(shaft=None, bench=None, rng=None, angles=EIGHT, repeats=2, again=Tr
 def _deflection(force, stiffness, bench):
     """Return the deflection under a force at each stiffness, mm."""
     group = force * bench.span_mm**2 / stiffness
-    return bench.span_mm * ratio_for(group, bench.vertical) if force else 0.0 * stiffness
+    if not force:
+        return 0.0 * stiffness
+    return bench.span_mm * on_edges(bench.friction, bench.rolling_mm / bench.span_mm)(group)
+
+
+def _seen(bench):
+    """Return the share of the deflection at midspan that the dial sees: hook and tip at a and b from the middle.
+
+    By superposition of the beam's deflection under a load off centre (AISC Manual, table 3-23, case 8).
+    """
+    a, b = (1 / 2 + x / bench.span_mm for x in (bench.off_centre_mm, bench.off_centre_mm + bench.tip_mm))
+    near, far = min(a, b), max(a, b)
+    return 8 * near * (1 - far) * (1 - (1 - far) ** 2 - near**2)
+
+
+@lru_cache(4096)
+def on_edges(friction, rolling_ratio):
+    """Return the spline of deflection over span against P L^2 / EI on round edges with friction.
+
+    `rolling_ratio` is the radius of edge and shaft together over the span. Half a shaft of some length under a unit
+    normal reaction on unit EI is integrated from the edge, whose tangent is the first axis.
+    """
+    length = np.sqrt(np.linspace(1e-3, 0.95, 80))
+    step, state = length / 100, np.zeros((4, 80))  # psi, curvature, distance along and across the tangent
+
+    def change(y):
+        return np.stack([y[1], np.cos(y[0]) + friction * np.sin(y[0]), np.cos(y[0]), np.sin(y[0])])
+
+    for _ in range(100):
+        a = change(state)
+        b = change(state + step / 2 * a)
+        c = change(state + step / 2 * b)
+        d = change(state + step * c)
+        state = state + step / 6 * (a + 2 * b + 2 * c + d)
+    slope, _, along, across = state
+    cosine, sine = np.cos(slope), np.sin(slope)
+    unit = (1 / 2 - rolling_ratio * sine) / (along * cosine + across * sine)  # sqrt(EI / N) over the span
+    group = 2 * (cosine + friction * sine) / unit**2
+    ratio = unit * (along * sine - across * cosine) + rolling_ratio * (1 - cosine)
+    softening = CubicSpline(np.append(0.0, ratio), np.append(1.0, group / (48 * ratio)))
+
+    def ratio_at(group):
+        """Return the deflection over the span, by iteration from the handbook's line."""
+        found = group / 48
+        for _ in range(40):
+            found = group / (48 * softening(found))
+        return found
+
+    return ratio_at
+
+
+# What a bench file says of a bench without the errors of real supports and real shafts, as the bench on paper is.
+KNIFE_EDGES = {
+    "span": {"expansion_per_k": 0.0},
+    "indicator": {"tip_beside_mm": 0.0},
+    "supports": {"rollers": True, "before_reading": "turn", "friction": 0.0, "edge_radius_mm": 0.0,
+                 "u_edge_radius_mm": 0.0},
+    "shafts": {"diameter_mm": [5.0, 5.0], "sink_mm_per_n": 0.0, "u_sink_mm_per_n": 0.0, "u_creep_per_decade": 0.0},
+}  # fmt: skip
 
 
 def bench_file(**changes):
-    """Return the content of a bench file: the example with changed sections."""
+    """Return the content of a bench file: the example on knife edges, with changed sections."""
     content = deepcopy(EXAMPLE)
+    for section, values in KNIFE_EDGES.items():
+        content.setdefault(section, {}).update(values)
     for section, values in changes.items():
         content.setdefault(section, {}).update(values)
     return content
 
 
-def session_of(typed, content=None, shaft=1, label="bar", started_ms=0):
+def session_of(typed, content=None, shaft=1, label="bar", started_ms=0, at=UNKNOWN):
     """Return a session of typed readings."""
-    return HandSession("hand.jsonl", 0, content or bench_file(), shaft, label, "Ann", started_ms, tuple(typed))
+    return HandSession("hand.jsonl", 0, content or bench_file(), shaft, label, "Ann", started_ms, tuple(typed), at=at)
 
 
 def result_of(typed, content=None, **whose):
@@ -103,6 +170,15 @@ u_span_mm = 0.1
 graduation = 0.01
 u_error_mm = 0.004
 u_force_change_n = 0.01
+[supports]
+rollers = true
+before_reading = "turn"
+friction = 0.0
+edge_radius_mm = 0.0
+u_edge_radius_mm = 0.05
+[shafts]
+sink_mm_per_n = 0.0
+diameter_mm = [5, 5]
 """
 
 

@@ -141,12 +141,14 @@ def test_the_hand_bench_on_a_stiff_shaft():
     dial, force = known(sunk, bench.indicator.u_error_mm), known(0.0, bench.indicator.u_force_change_n)
     mass, gravity = known(0.880, 5e-4), known(9.80665, bench.place.u_gravity_m_s2)
     span, give = known(650.0, bench.span.u_span_mm), known(0.002, 2e-4)
+    sink, warmer = known(bench.shafts.sink_mm_per_n, bench.shafts.u_sink_mm_per_n), known(0.0, 5 / math.sqrt(3))
     load = mass * gravity * bench.load_n / (0.880 * 9.80665) + force
-    expected = (dial - give * load) * LOAD_N / load * (SPAN_MM / span) ** 3 / THOU_MM
+    sag, long = dial - (give + sink) * load, span * (1 + bench.span.expansion_per_k * warmer)
+    expected = sag * LOAD_N / load * (SPAN_MM / long) ** 3 / THOU_MM
     place = {name: i for i, (name, _) in enumerate(HAND_CAUSES)}
     assert expected.x == pytest.approx(STIFF_THOU, rel=1e-3)
     causes = {"dial error": dial, "dial force": force, "mass": mass, "gravity": gravity, "span": span,
-              "give of supports": give}  # fmt: skip
+              "give of supports": give, "sinking": sink, "temperature": warmer}  # fmt: skip
     for name, quantity in causes.items():
         mine = abs(u_inputs[place[name]] * sensitivities[place[name]])
         assert mine == pytest.approx(abs(GTC.rp.u_component(expected, quantity)), rel=2e-3), name

@@ -49,6 +49,12 @@ def measure(
     positions: Annotated[int, typer.Option(min=1, max=72, help="Clock positions to ask for.")] = 8,
     repeats: Annotated[int, typer.Option(min=1, max=50, help="Readings of each position to ask for.")] = 2,
     operator: Annotated[str, typer.Option(help="Who reads the dial.")] = "",
+    diameter: Annotated[
+        float | None, typer.Option(min=1, max=30, help="Diameter of the shaft where it lies on the edges, mm.")
+    ] = None,
+    temperature: Annotated[
+        float | None, typer.Option(min=-20, max=60, help="Temperature of bench and shaft, degrees Celsius.")
+    ] = None,
     bench: BenchFile = BENCH,
     bands: BandsFile = None,
     store: StoreAt = STORE,
@@ -64,18 +70,19 @@ def measure(
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
-    from midspan.hand_bench.record import HandRecord, HandShaft
+    from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom
     from midspan.store.kept_calibration import KeptCalibration
 
     make_bench(bench, typer.prompt, typer.echo)
     source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
     used, limits = load_bench(bench), load_bands(bands) if bands else None
-    values = used.model_dump(mode="json")
+    values = used.content()
     if store.exists():  # refuses a changed bench under an old id before anything is read
         with store.open() as opened:
             opened.keep_calibration(KeptCalibration.of_bench(used))
     kept = HandRecord(record)
-    place = _taken(kept, values, HandShaft(shaft, label, operator), source)
+    whose = HandShaft(shaft, label, operator, ShaftAndRoom(diameter, temperature))
+    place = _taken(kept, values, whose, source)
     result, decision = _evaluated(kept, place, limits, store)
     show_hand(result, decision, Shown(as_json, k, picture), limits)
 
@@ -120,7 +127,8 @@ def _from_table(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft",
 
 def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", how: Guided) -> int:
     """Keep what a person types, in the unfinished session or a new one; return its offset in the record."""
-    from midspan.hand_bench.guide import Guide, progress, reading_order, resumable
+    from midspan.hand_bench.bench import HandBench
+    from midspan.hand_bench.guide import Guide, progress, reading_order, resumable, shaft_and_room
     from midspan.hand_bench.record import ReadingPlan
 
     plan = {"positions": how.positions, "repeats": how.repeats}
@@ -131,12 +139,11 @@ def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft"
         place = record.resume(session)
     else:
         number = how.positions * how.repeats
+        whose = replace(whose, at=shaft_and_room(typer.prompt, typer.echo, whose.at))
         place = record.begin(bench, whose, now_ms(), ReadingPlan(how.positions, how.repeats, number))
-    graduation = bench["indicator"]["graduation"]
     known = session.typed if session else ()
-    for reading in Guide(
-        reading_order(how.positions, how.repeats), graduation, typer.prompt, typer.echo, known
-    ).readings():
+    used = HandBench.model_validate(bench)
+    for reading in Guide(reading_order(how.positions, how.repeats), used, typer.prompt, typer.echo, known).readings():
         record.keep(place, reading)
     return place
 
@@ -226,7 +233,7 @@ def recompute(
     from midspan.store.evaluation import Origin
 
     limits = load_bands(bands) if bands else None
-    values = load_bench(bench).model_dump(mode="json") if bench else None
+    values = load_bench(bench).content() if bench else None
     fresh = unchanged = 0
     for session in sessions(file):
         name = printable(f"{session.shaft} {session.label}").strip()

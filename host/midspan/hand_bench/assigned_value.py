@@ -43,6 +43,8 @@ class AssignedBar:
         Id of the hand bench.
     last_ms : int
         Start of the last session, ms since 1970 (UTC).
+    definition : str
+        Reference condition of the spine.
     """
 
     label: str
@@ -53,6 +55,7 @@ class AssignedBar:
     mountings: int
     bench: str
     last_ms: int
+    definition: str
 
     @property
     def sentence(self) -> str:
@@ -83,7 +86,7 @@ def assigned_from(results: Sequence[HandResult], label: str) -> AssignedBar:
     ------
     ReadingsError
         There are no results (code "no_results"), a result is in doubt ("in_doubt"), or the results come from
-        different benches ("benches").
+        different benches ("benches") or are stated for different conditions ("definitions").
 
     References
     ----------
@@ -105,10 +108,16 @@ def assigned_from(results: Sequence[HandResult], label: str) -> AssignedBar:
         raise ReadingsError(
             f"{label}: measured on benches {' and '.join(benches)}; keep a database for each bench", code="benches"
         )
+    definitions = sorted({result.definition for result in newest})
+    if len(definitions) > 1:
+        raise ReadingsError(
+            f"{label}: stated for {' and for '.join(definitions)}; make all results again: midspan hand recompute",
+            code="definitions",
+        )
     budget = _budget(newest)
     last = max(result.started_ms for result in newest)
     spine = float(np.mean([result.spine_thou for result in newest]))
-    return AssignedBar(label, spine, budget.u, budget.dof, budget.k(), len(newest), benches[0], last)
+    return AssignedBar(label, spine, budget.u, budget.dof, budget.k(), len(newest), benches[0], last, definitions[0])
 
 
 def _budget(results: Sequence[HandResult]) -> Budget:
@@ -143,8 +152,10 @@ def bar_text(bar: AssignedBar) -> str:
     when = datetime.fromtimestamp(bar.last_ms / 1000, UTC).date().isoformat()
     dof = f"{bar.dof:.1f}" if bar.dof < PERFECT_DOF else "inf"
     return (
-        "# Assigned value of a check standard: midspan deflection in thou under 880 g on 28 in.\n\n"
+        "# Assigned value of a check standard: midspan deflection in thou under 880 g on 28 in.\n"
+        "# The reactions of the supports are normal to the bent bar, on knife edges.\n\n"
         f"[bar]\nid = {json.dumps(bar.label)}\nspine_thou = {bar.spine_thou:.4f}\n"
         f"u_spine_thou = {bar.u_spine_thou:.4f}\ndof = {dof}\nassigned = {when}\n"
+        f'definition = "{bar.definition}"\n'
         f'source = "hand bench {bar.bench}, {bar.mountings} mountings"\n'
     )

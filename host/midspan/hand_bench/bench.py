@@ -1,7 +1,8 @@
 """The bench file: a dead weight and a dial indicator on a measured span, with their uncertainties.
 
 The file is TOML. Its uncertainties are standard uncertainties (k = 1), its bounds half widths. Every key except span
-and weight has a default on the cautious side.
+and weight has a default on the cautious side. A later version of this program may know more keys and better defaults,
+so what is kept of a bench has such a key only if its file has it (`HandBench.content`).
 
 >>> bench = HandBench.model_validate(EXAMPLE)
 >>> round(bench.load_n, 4), round(bench.u_mass_n, 4)
@@ -18,10 +19,14 @@ from midspan.base.errors import ConversionError
 from midspan.base.units import MM_PER_INCH, MM_PER_THOU
 from midspan.hand_bench.gravity import HEIGHTS_M, Gravity, local_gravity, typed_gravity
 from midspan.hand_bench.masses import U_MOST, Air, Mass
+from midspan.hand_bench.supports import BenchShafts, BenchSupports
 
 MM_PER_UNIT = {"mm": 1.0, "in": MM_PER_INCH, "thou": MM_PER_THOU}
 # Beyond the bounds below a bench would measure nothing: a value there is a typing error or in another unit.
 COARSEST_MM = 1.0  # 39 thou: two shafts could not be distinguished
+# Keys that bench files of older versions cannot have; the sections were added whole.
+ADDED = {"span": ("temperature_c", "expansion_per_k"), "indicator": ("tip_beside_mm",)}
+ADDED_SECTIONS = ("supports", "shafts")
 # A dead weight that does not crush the shaft and is well above the force of the dial.
 LIGHTEST_G, HEAVIEST_G = 50.0, 5000.0
 
@@ -133,10 +138,16 @@ class BenchSpan(Section):
         Distance, mm.
     u_span_mm : float
         Its standard uncertainty, mm.
+    temperature_c : float or None
+        Temperature at which it was measured, degrees Celsius; None if unknown.
+    expansion_per_k : float
+        Thermal expansion of what sets the span, relative per kelvin; aluminium where the file has no entry.
     """
 
     span_mm: float
     u_span_mm: Annotated[float, Field(ge=0, le=10)]
+    temperature_c: Annotated[float, Field(gt=-20, lt=60)] | None = None
+    expansion_per_k: Annotated[float, Field(ge=0, lt=1e-3)] = 2.34e-5
 
     @field_validator("span_mm")
     @classmethod
@@ -170,6 +181,8 @@ class DialIndicator(Section):
         Change of that force under load, N; below 0 if it presses less.
     u_force_change_n : float
         Standard uncertainty of that change, N.
+    tip_beside_mm : float
+        Largest distance of the tip from the hook, along the shaft, mm.
     """
 
     unit: Literal["mm", "in", "thou"] = "mm"
@@ -180,6 +193,7 @@ class DialIndicator(Section):
     force_n: Annotated[float, Field(ge=0, le=20)] = 0.0
     force_change_n: Annotated[float, Field(ge=-2, le=2)] = 0.0  # 2 N are a quarter of the load
     u_force_change_n: Annotated[float, Field(ge=0, le=2)] = 0.01  # an unseen change of the spring
+    tip_beside_mm: Annotated[float, Field(ge=0, le=50)] = 5.0
 
     @property
     def mm(self) -> float:
@@ -232,6 +246,10 @@ class HandBench(Section):
         Dial indicator.
     frame : BenchFrame
         Compliance.
+    supports : BenchSupports
+        Edges and friction.
+    shafts : BenchShafts
+        Shafts that are measured.
     """
 
     bench: BenchIdentity
@@ -240,6 +258,8 @@ class HandBench(Section):
     span: BenchSpan
     indicator: DialIndicator
     frame: BenchFrame = BenchFrame()
+    supports: BenchSupports = BenchSupports()
+    shafts: BenchShafts = BenchShafts()
 
     @property
     def mass(self) -> Mass:
@@ -256,6 +276,30 @@ class HandBench(Section):
         """Standard uncertainty of the force from the mass, N."""
         return self.mass.force_n(self.place.gravity().m_s2, Air()).u_mass_n
 
+    def content(self) -> dict[str, dict[str, Any]]:
+        """Return what is kept of the bench: the same for the same file, whatever version reads it.
+
+        Returns
+        -------
+        dict
+            Values by section and key; without those of ADDED that the file does not have.
+
+        Examples
+        --------
+        >>> bench = HandBench.model_validate(EXAMPLE)
+        >>> "frame" in bench.content(), sorted(bench.content()["supports"])
+        (True, ['before_reading', 'edge_radius_mm', 'rollers', 'u_edge_radius_mm'])
+        """
+        stated = self.model_dump(mode="json", exclude_unset=True)
+        whole = self.model_dump(mode="json", exclude={name for name in ADDED_SECTIONS if name not in stated})
+        for name in ADDED_SECTIONS:
+            whole |= {name: stated[name]} if name in stated else {}
+        for name, keys in ADDED.items():
+            for key in keys:
+                if key not in stated[name]:
+                    del whole[name][key]
+        return whole
+
 
 EXAMPLE: dict[str, Any] = {
     "bench": {"id": "hand-bench"},
@@ -263,6 +307,7 @@ EXAMPLE: dict[str, Any] = {
     "place": {"gravity_m_s2": 9.80665},
     "span": {"span_mm": 711.2, "u_span_mm": 0.1},
     "indicator": {"graduation": 0.01, "u_error_mm": 0.004, "u_force_change_n": 0.01},
+    "supports": {"rollers": True, "before_reading": "turn", "edge_radius_mm": 3.0, "u_edge_radius_mm": 0.05},
 }
 
 TEMPLATE = """\
@@ -281,6 +326,8 @@ u_mass_g = {u_mass_g}
 [span]
 span_mm = {span_mm}
 u_span_mm = {u_span_mm}
+# temperature_c = 20.0       # at which it was measured
+expansion_per_k = 2.34e-5    # of the beam: aluminium 2.34e-5, steel 1.2e-5, wood 0.5e-5
 
 [indicator]
 unit = "{unit}"                # mm, in or thou (thousandths of an inch)
@@ -291,11 +338,25 @@ tilt_deg = 1.0             # at most this far from square to the shaft
 force_n = 0.0              # pressing on the unloaded shaft: press it on kitchen scales
 force_change_n = 0.0       # pressing less under load is negative
 u_force_change_n = 0.01
+tip_beside_mm = 5.0        # from the hook, at most
 
 [frame]
 give_mm_per_n = 0.0        # sinking of supports and stand under the load: repeat on a stiff bar
 u_give_mm_per_n = 0.0002
 off_centre_mm = 1.0        # the load hangs at most this far from midspan
+
+[supports]
+rollers = {rollers}            # true: pins that turn in ball bearings as the shaft bends
+before_reading = "{before_reading}"   # with the weight on: nothing, tap (the table) or turn (the shaft, to and fro)
+edge_radius_mm = {edge_radius_mm}       # of edges or pins
+u_edge_radius_mm = {u_edge_radius_mm}
+
+[shafts]
+diameter_mm = [5.5, 9.0]   # smallest and largest; that of a shaft: midspan hand measure --diameter
+sink_mm_per_n = 0.0005     # the wall gives on the edges: hang the weight over an edge
+u_sink_mm_per_n = 0.0004
+held_s = 10.0              # from hanging the weight on to the reading
+u_creep_per_decade = 0.0002  # 0 for a bar of metal, 0.01 for wood
 """
 
 

@@ -107,7 +107,8 @@ class Edges:
             """Return how much more than the travel lies between the loads at slopes under the second load, mm."""
             light = np.maximum(low, UNLOADED_N) / high * self._load_per_stiffness(slope) if has_first else None
             first = 0.0 if light is None else self._sag_mm(self._slope_at(light))
-            return self._sag_mm(slope) - first - travel
+            more: Array = self._sag_mm(slope) - first - travel
+            return more
 
         slope = _solved(excess, 3 * self._in_range(travel) * high / (high - low) / self.span_mm)
         self._in_range(self._sag_mm(slope))
@@ -116,7 +117,7 @@ class Edges:
 
     def _slope_at(self, load_per_stiffness: Array) -> Array:
         """Return the slope at the edges under midspan loads over EI."""
-        guess = load_per_stiffness * self.span_mm**2 / 16  # the handbook's beam
+        guess: Array = load_per_stiffness * self.span_mm**2 / 16  # the handbook's beam
         return _solved(lambda slope: self._load_per_stiffness(slope) - load_per_stiffness, guess)
 
     def _in_range(self, sag_mm: Array) -> Array:

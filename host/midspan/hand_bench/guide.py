@@ -13,15 +13,26 @@ from typing import Any
 from midspan.base.csv_table import number_in
 from midspan.base.errors import ReadingsError
 from midspan.base.formatting import printable
+from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.contradiction import Contradiction, contradictions
 from midspan.hand_bench.prompts import Ask, Say
 from midspan.hand_bench.readings import numbers_of
-from midspan.hand_bench.record import NAMES, Begun, HandSession, Typed
+from midspan.hand_bench.record import NAMES, Begun, HandSession, ShaftAndRoom, Typed
+from midspan.hand_bench.supports import Release
 
 BACK = "b"
+DIAMETERS_MM, TEMPERATURES_C = (1.0, 30.0), (-20.0, 60.0)
 Place = tuple[str, str]  # angle and round, as typed
 QUESTIONS = ("  dial without the weight", "  hang the weight on; dial", "  take it off; dial again")
+# With the weight on, by what a bench does about friction along the shaft.
+WITH_WEIGHT: Mapping[Release, str] = {
+    "nothing": QUESTIONS[1],
+    "tap": "  hang the weight on, tap the table; dial",
+    "turn": "  hang the weight on, turn the shaft a little to and fro, back to its mark; dial",
+}
 ONCE_MORE = ("  read it once more without the weight", "  read it once more with the weight", "  read it once more")
+DIAMETER = "Diameter of the shaft where it lies on the edges, in mm (Enter: not measured)"
+WARMTH = "Temperature of bench and shaft, in degrees Celsius (Enter: not measured)"
 MOST_SAID, MOST_LETTERS = 3, 30  # changed fields named in a message, and letters of each value
 
 
@@ -48,6 +59,49 @@ def reading_order(positions: int, repeats: int) -> list[Place]:
     return [(f"{i * 360 / positions:g}", str(repeat)) for repeat in range(1, repeats + 1) for i in range(positions)]
 
 
+def shaft_and_room(ask: Ask, say: Say, known: ShaftAndRoom) -> ShaftAndRoom:
+    """Return diameter and temperature of a session, asked for where they are not known yet.
+
+    Parameters
+    ----------
+    ask : callable
+        Takes a question and its default, returns the answer; an empty answer means that it was not measured.
+    say : callable
+        Takes a line of text to show.
+    known : ShaftAndRoom
+        What is known already.
+
+    Returns
+    -------
+    ShaftAndRoom
+        What is known then.
+
+    Examples
+    --------
+    >>> from midspan.hand_bench.record import UNKNOWN
+    >>> answers = iter(("6,2", ""))
+    >>> shaft_and_room(lambda question, default: next(answers), print, UNKNOWN)
+    ShaftAndRoom(diameter_mm=6.2, temperature_c=None)
+    """
+    diameter_mm = known.diameter_mm or _asked(DIAMETER, DIAMETERS_MM, ask, say)
+    warmth = known.temperature_c if known.temperature_c is not None else _asked(WARMTH, TEMPERATURES_C, ask, say)
+    return ShaftAndRoom(diameter_mm, warmth)
+
+
+def _asked(question: str, limits: tuple[float, float], ask: Ask, say: Say) -> float | None:
+    """Ask until the answer is a number within limits and return it, None if the answer is empty."""
+    while text := str(ask(question, default="")).strip():
+        try:
+            value = number_in(text, "the answer")
+        except ReadingsError as error:
+            say(f"  {error}")
+            continue
+        if limits[0] <= value <= limits[1]:
+            return value
+        say(f"  {text} is not between {limits[0]:g} and {limits[1]:g}")
+    return None
+
+
 class Guide:
     """Ask for every reading of a shaft in turn; the answer b goes back to the reading before.
 
@@ -58,8 +112,8 @@ class Guide:
     ----------
     plan : sequence of tuple
         Angle and round of each reading, from `reading_order`.
-    graduation : float
-        Smallest step of the dial, in its unit.
+    bench : HandBench
+        The bench: its dial, and what it does before each reading.
     ask : callable
         Takes a question, returns the answer.
     say : callable
@@ -69,9 +123,10 @@ class Guide:
     """
 
     def __init__(
-        self, plan: Sequence[Place], graduation: float, ask: Ask, say: Say, typed: Sequence[Typed] = ()
+        self, plan: Sequence[Place], bench: HandBench, ask: Ask, say: Say, typed: Sequence[Typed] = ()
     ) -> None:
-        self.plan, self.graduation, self.ask, self.say = plan, graduation, ask, say
+        self.plan, self.graduation, self.ask, self.say = plan, bench.indicator.graduation, ask, say
+        self._questions = (QUESTIONS[0], WITH_WEIGHT[bench.supports.before_reading], QUESTIONS[2])
         self.known: dict[Place, Typed] = {(reading.angle_deg, reading.repeat): reading for reading in typed}
         self._twice: set[Place] = set()
 
@@ -119,7 +174,7 @@ class Guide:
         """Yield the dial without, with and again without the weight; return the reading, None to go back."""
         cells: list[str] = []
         confirmed: set[str] = set()
-        for question in QUESTIONS:
+        for question in self._questions:
             cell = self._number(question)
             if cell is None:
                 return None

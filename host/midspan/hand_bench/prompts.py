@@ -14,6 +14,7 @@ from midspan.hand_bench.bench import TEMPLATE, load_bench
 
 Ask = Callable[..., Any]
 Say = Callable[[str], Any]
+YES = ("yes", "y", "true")
 # Question, key, default, and True if the answer is a number.
 _QUESTIONS = (
     ("Name of this bench", "id", "hand-bench", False),
@@ -21,6 +22,10 @@ _QUESTIONS = (
     ("  known to (one standard uncertainty), in grams", "u_mass_g", "0.5", True),
     ("Span between the supports, in mm", "span_mm", "711.2", True),
     ("  known to (one standard uncertainty), in mm", "u_span_mm", "0.1", True),
+    ("Radius of the edges or pins that the shaft lies on, in mm", "edge_radius_mm", "2.5", True),
+    ("  known to (one standard uncertainty), in mm", "u_edge_radius_mm", "1.5", True),
+    ("Do the pins turn in ball bearings: yes or no", "rollers", "no", False),
+    ("With the weight on, before each reading: nothing, tap or turn", "before_reading", "turn", False),
     ("Latitude of the place, in degrees", "latitude_deg", "45", True),
     ("Height above the sea, in m", "height_m", "0", True),
     ("Unit of the dial: mm, in or thou", "unit", "mm", False),
@@ -55,6 +60,7 @@ def make_bench(path: Path, ask: Ask, say: Say) -> None:
         return
     say(f"There is no {path} yet. A few questions about your bench (Enter takes the value in brackets):")
     answers = {key: _answer(question, default, number, ask) for question, key, default, number in _QUESTIONS}
+    answers["rollers"] = "true" if answers["rollers"].lower() in YES else "false"
     answers["place"] = f"latitude_deg = {answers.pop('latitude_deg')}\nheight_m = {answers.pop('height_m')}"
     text = TEMPLATE.format(**answers)
     with writing(path, "check the folder"):
@@ -64,7 +70,7 @@ def make_bench(path: Path, ask: Ask, say: Say) -> None:
     except ConfigurationError:
         path.unlink()
         raise
-    say(f"Written to {path}; the dial's error and force and the give of the supports stand there too: check them.")
+    say(f"Written to {path}; dial, frame, supports and shafts have more values there: check them.")
 
 
 def _answer(question: str, default: str, number: bool, ask: Ask) -> str:

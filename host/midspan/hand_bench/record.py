@@ -83,6 +83,25 @@ class Typed:
 
 
 @dataclass(frozen=True, slots=True)
+class ShaftAndRoom:
+    """What a session says of shaft and room; None where it is not known.
+
+    Parameters
+    ----------
+    diameter_mm : float or None
+        Diameter of the shaft where it lies on the edges, mm.
+    temperature_c : float or None
+        Temperature of bench and shaft, degrees Celsius.
+    """
+
+    diameter_mm: float | None = None
+    temperature_c: float | None = None
+
+
+UNKNOWN = ShaftAndRoom()
+
+
+@dataclass(frozen=True, slots=True)
 class HandSession:
     """All readings of one shaft on one mounting, with the bench they were taken on.
 
@@ -114,6 +133,8 @@ class HandSession:
         True if a result was made or refused.
     has_lost_lines : bool
         True if a line of the session is damaged or missing.
+    at : ShaftAndRoom
+        Diameter of the shaft, and temperature.
     """
 
     file: str
@@ -130,11 +151,12 @@ class HandSession:
     lines: int = 0
     has_ended: bool = True
     has_lost_lines: bool = False
+    at: ShaftAndRoom = UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
 class HandShaft:
-    """The shaft of a session and its operator.
+    """The shaft of a session, its operator and circumstances.
 
     Parameters
     ----------
@@ -144,11 +166,14 @@ class HandShaft:
         Its label; empty if it has none.
     operator : str
         Person who reads the dial; empty if not given.
+    at : ShaftAndRoom
+        Its diameter, and the temperature.
     """
 
     shaft: int
     label: str
     operator: str
+    at: ShaftAndRoom = UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +235,9 @@ class HandRecord:
         OutputError
             The file cannot be written.
         """
-        head = {"hand_readings": VERSION, **asdict(whose), "started_ms": started_ms, **asdict(plan)}
+        who = asdict(whose)
+        at = who.pop("at")
+        head = {"hand_readings": VERSION, **who, **at, "started_ms": started_ms, **asdict(plan)}
         place = self._append({**head, "bench": bench})
         self._lines[place] = 0
         return place

@@ -5,7 +5,7 @@
 >>> session = HandSession("hand.jsonl", 0, EXAMPLE, 1, "bar", "Ann", 0, typed)
 >>> result = evaluate_hand(session)
 >>> round(result.spine_thou, 1), result.stiff_side_deg
-(500.3, None)
+(501.2, None)
 """
 
 from collections.abc import Iterator
@@ -23,10 +23,11 @@ from midspan.base.units import OLDER, pounds_from_thou
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.clock_fit import AroundFit, Array, fit_around
 from midspan.hand_bench.contradiction import Contradiction, contradictions
-from midspan.hand_bench.conversion import BenchLoad, budget_of, shares, support_thou
+from midspan.hand_bench.conversion import CAUSES, SQUARE_LAW, BenchLoad, budget_of, shares
 from midspan.hand_bench.readings import HandReadings, check_direction, check_size, missing_repeats, numbers_of
-from midspan.hand_bench.record import HandSession, Typed
+from midspan.hand_bench.record import HandSession, ShaftAndRoom, Typed
 from midspan.measurement import curve
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.harmonics import COLUMNS, basis
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import shear_share
@@ -34,7 +35,7 @@ from midspan.uncertainty.budget import Budget, effective_dof, plain_dof
 
 __all__ = ["HandResult", "HandSession", "Typed", "evaluate_hand"]
 
-HAND_EVALUATION = "hand 2"  # raised whenever the same readings would give other numbers
+HAND_EVALUATION = "hand 3"  # raised whenever the same readings would give other numbers
 HAND_GAUGE = "hand bench"
 ODD = 0.001  # a misfit that chance makes more rarely raises a doubt
 SURFACE_POSITIONS = 4  # the height of a bowed surface has three unknowns
@@ -65,6 +66,12 @@ class HandResult(ResultForm):
         Id of the bench.
     evaluation : str
         Version of the evaluation; it changes whenever the same readings give other numbers.
+    definition : str
+        Reference condition of the spine: reactions normal to the shaft.
+    temperature_c : float or None
+        Temperature of bench and shaft, degrees Celsius; None if unknown.
+    diameter_mm : float or None
+        Diameter of the shaft on the edges, mm; None if unknown.
     spine_thou, u_spine_thou : float
         Mean static spine around the shaft, thou.
     spread_thou, u_spread_thou : float
@@ -108,8 +115,9 @@ class HandResult(ResultForm):
     u_causes, sensitivities : tuple of float
         Standard uncertainty of each cause in its unit, and thou of spine per unit of it. In order: repeatability
         (thou), dial graduation and dial error (mm), dial tilt (relative), dial force (N), mass (g), air buoyancy (N),
-        gravity (m/s2), span (mm), load off centre (relative), compliance of the supports (mm/N), support reactions and
-        shear (thou).
+        gravity (m/s2), span (mm), load off centre and tip beside the hook (relative), compliance of the supports
+        (mm/N), axial friction (relative), edge radius and shaft radius (mm), sinking of the shaft's walls (mm/N), creep
+        (relative), temperature (K) and shear (thou).
     doubts, faults : tuple of str
         Reasons to measure the shaft again, and reasons to check the bench; empty if there are none.
     """
@@ -123,6 +131,9 @@ class HandResult(ResultForm):
     gauge: str
     calibration: str
     evaluation: str
+    definition: str
+    temperature_c: float | None
+    diameter_mm: float | None
     spine_thou: float
     u_spine_thou: float
     spread_thou: float
@@ -160,6 +171,11 @@ class HandResult(ResultForm):
         """Uncertainty budget of the mean spine, thou; only the repeatability has finite degrees of freedom."""
         return budget_of(self.u_causes, self.sensitivities, self.repeat_dof)
 
+    @property
+    def at(self) -> ShaftAndRoom:
+        """Diameter of the shaft, and temperature."""
+        return ShaftAndRoom(self.diameter_mm, self.temperature_c)
+
 
 def evaluate_hand(session: HandSession) -> HandResult:
     """Return the result of a session of typed readings; the same readings give the same bits.
@@ -188,24 +204,36 @@ def evaluate_hand(session: HandSession) -> HandResult:
     check_direction(readings, bench)
     check_size(readings, bench)
     sag_mm = (readings.loaded - readings.zero) * bench.indicator.mm
-    thou = BenchLoad.of(bench).thou(sag_mm)
+    load = BenchLoad.of(bench, session.at)
+    thou = load.thou(sag_mm)
     fit = fit_around(readings.angle_deg, thou)
     spine, deflection = float(fit.coefficients[0]), float(sag_mm.mean())
-    u_inputs, sensitivities = shares(bench, deflection, float(np.sqrt(fit.covariance[0, 0])))
-    u_spine = float(np.hypot.reduce(np.array(u_inputs) * sensitivities))
+    u_inputs, sensitivities = shares(bench, deflection, float(np.sqrt(fit.covariance[0, 0])), session.at)
+    parts = np.array(u_inputs) * sensitivities
+    u_spine, u_scale = float(np.hypot.reduce(parts)), _u_of_scale(parts)
     coefficients, covariance = _as_curve(fit)
     doubts = [*_incomplete(session), *(each.sentence for each in contradicted), *missing_repeats(typed), *_misfit(fit)]
     return HandResult(
         shaft=session.shaft, label=session.label, operator=session.operator, started_ms=session.started_ms,
-        gauge=HAND_GAUGE, calibration=bench.bench.id, evaluation=HAND_EVALUATION, spine_thou=spine,
-        u_spine_thou=u_spine, deflection_mm=deflection, load_n=BenchLoad.of(bench).load_n, span_mm=bench.span.span_mm,
+        gauge=HAND_GAUGE, calibration=bench.bench.id, evaluation=HAND_EVALUATION, definition=DEFINITION,
+        temperature_c=session.at.temperature_c, diameter_mm=session.at.diameter_mm, spine_thou=spine,
+        u_spine_thou=u_spine, deflection_mm=deflection, load_n=load.load_n, span_mm=bench.span.span_mm,
         repeat_scatter_thou=fit.scatter, repeat_dof=fit.dof, positions=fit.positions, readings=len(thou),
         sees_all=fit.sees_all, curve_thou=tuple(coefficients.tolist()),
         curve_covariance=tuple(covariance.ravel().tolist()), u_causes=tuple(u_inputs),
         sensitivities=tuple(sensitivities), doubts=tuple(doubts),
-        **_evenness(fit, coefficients, covariance, u_spine / spine, readings, thou), **_surface(readings, bench),
-        **_return(readings, bench, deflection), **_older(bench, deflection, u_spine / spine),
+        **_evenness(fit, coefficients, covariance, u_scale / spine, readings, thou), **_surface(readings, bench),
+        **_return(readings, bench, deflection), **_older(load, deflection, u_spine / spine),
     )  # fmt: skip
+
+
+def _u_of_scale(parts: Array) -> float:
+    """Return the u of the spine that counts for its differences around the shaft, from the shares of CAUSES, thou.
+
+    What goes with the square of the deflection changes a small difference by twice its own share.
+    """
+    twice = np.array([2.0 if name in SQUARE_LAW else 1.0 for name, _ in CAUSES])
+    return float(np.hypot.reduce(parts * twice))
 
 
 def _uncontradicted(number: int, contradicted: tuple[Contradiction, ...]) -> NDArray[np.bool_]:
@@ -346,12 +374,9 @@ class _Older(TypedDict):
     u_older_lb: float
 
 
-def _older(bench: HandBench, deflection_mm: float, u_relative: float) -> _Older:
+def _older(load: BenchLoad[float], deflection_mm: float, u_relative: float) -> _Older:
     """Return the spine in pounds of the older convention: 26 over the deflection in inches at 26 in and 2 lb."""
-    load = BenchLoad.of(bench)
     thou = float(load.thou(np.array(deflection_mm), OLDER))
-    u_thou = np.hypot.reduce(
-        [u_relative * thou, support_thou(load, deflection_mm, OLDER), shear_share(load.span_mm, OLDER) * thou]
-    )
+    u_thou = np.hypot(u_relative, shear_share(load.span_mm, OLDER)) * thou
     pounds = pounds_from_thou(thou)
     return {"older_lb": pounds, "u_older_lb": float(pounds * u_thou / thou)}

@@ -14,16 +14,17 @@ version 1 have no numbers: there it is the session typed last.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from midspan.base.errors import ArchiveError
 from midspan.base.files import reading
-from midspan.hand_bench.record import NAMES, VERSION, HandSession, Typed
+from midspan.hand_bench.record import NAMES, VERSION, HandSession, ShaftAndRoom, Typed
 from midspan.hand_bench.record_lines import RecordLine, lines_of
 
 HEAD = {"bench": dict, "shaft": int, "label": str, "operator": str, "started_ms": int}
+AT = tuple(each.name for each in fields(ShaftAndRoom))  # lines of older versions lack them
 PLAN = {"positions": int, "repeats": int, "readings": int}
 
 
@@ -85,14 +86,11 @@ class _Noted:
         if self.is_numbered != ("line" in content) or (self.is_numbered and not line.is_summed):
             return False
         if not content.get("ended"):
-            fields = {name: content[name] for name in ("angle_deg", "repeat", *NAMES, "confirmed") if name in content}
-            if (
-                not all(isinstance(text, str) for text in fields.values())
-                or not {"angle_deg", "repeat"} <= fields.keys()
-            ):
+            cells = {name: content[name] for name in ("angle_deg", "repeat", *NAMES, "confirmed") if name in content}
+            if not all(isinstance(text, str) for text in cells.values()) or not {"angle_deg", "repeat"} <= cells.keys():
                 return False
-            if fields.keys() >= set(NAMES):
-                self.typed[fields["angle_deg"], fields["repeat"]] = Typed(**fields)
+            if cells.keys() >= set(NAMES):
+                self.typed[cells["angle_deg"], cells["repeat"]] = Typed(**cells)
             elif not self.is_numbered:
                 return False
         self.has_ended |= bool(content.get("ended"))
@@ -106,7 +104,8 @@ class _Noted:
         values = {name: self.head[name] for name in (*HEAD, *(PLAN if self.is_numbered else ()))}
         return HandSession(
             file, place, typed=tuple(self.typed.values()), lines=self.lines, has_lost_lines=self.has_lost_lines,
-            has_ended=self.has_ended or not self.is_numbered, **values,
+            has_ended=self.has_ended or not self.is_numbered,
+            at=ShaftAndRoom(*(self.head.get(name) for name in AT)), **values,
         )  # fmt: skip
 
 
@@ -148,6 +147,7 @@ def _is_head(line: RecordLine, content: dict[str, Any]) -> bool:
     version = content.get("hand_readings")
     kinds = HEAD | (PLAN if version == VERSION else {})
     sound = all(isinstance(content.get(name), kind) for name, kind in kinds.items())
+    sound &= all(content.get(name) is None or isinstance(content[name], float) for name in AT)
     return sound and (version == 1 or (version == VERSION and line.is_summed))
 
 

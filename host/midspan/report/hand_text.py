@@ -10,7 +10,9 @@ from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.conversion import budget_of, sag_for, shares
+from midspan.hand_bench.record import ShaftAndRoom
 from midspan.hand_bench.result import HandResult
+from midspan.measurement.definition import REFERENCE_WORDS
 from midspan.report.result_text import json_line, stated_and_used, verdict_words
 from midspan.uncertainty.budget import Budget, Coverage
 
@@ -82,6 +84,9 @@ def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
     """Yield name and text of what the result was made from, then its doubts and faults."""
     sunk = result.deflection_mm
     yield "as measured", f"{sunk:.3f} mm under {result.load_n:.4f} N on {result.span_mm:g} mm"
+    warmth = "temperature not measured" if result.temperature_c is None else f"{result.temperature_c:.1f} °C"
+    yield "stated for", f"{REFERENCE_WORDS} ({warmth})"
+    yield "diameter", "not measured" if result.diameter_mm is None else f"{result.diameter_mm:g} mm"
     scatter = f"scatter {result.repeat_scatter_thou:.2g} thou ({result.repeat_dof} degrees of freedom)"
     yield "readings", f"{result.readings} at {result.positions} clock positions, {scatter}"
     by = f" by {printable(result.operator)}" if result.operator else ""
@@ -94,7 +99,8 @@ def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
 def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, readings: int) -> Budget:
     """Return the budget that a shaft of this spine will have on a bench, before anything is measured.
 
-    `repeat_thou` is the scatter of single readings, `readings` their number at eight clock positions.
+    `repeat_thou` is the scatter of single readings, `readings` their number at eight clock positions. Where the file
+    has the temperature of its span, that of the room is expected to be read as well.
 
     Parameters
     ----------
@@ -116,9 +122,10 @@ def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, rea
     --------
     >>> from midspan.hand_bench.bench import EXAMPLE
     >>> round(expected_budget(HandBench.model_validate(EXAMPLE), 500.0, 0.3, 16).u, 2)
-    0.73
+    0.77
     """
-    u_inputs, sensitivities = shares(bench, sag_for(bench, spine_thou), repeat_thou / readings**0.5)
+    at = ShaftAndRoom(temperature_c=bench.span.temperature_c)
+    u_inputs, sensitivities = shares(bench, sag_for(bench, spine_thou, at), repeat_thou / readings**0.5, at)
     return budget_of(u_inputs, sensitivities, readings - 3)
 
 

@@ -66,7 +66,7 @@ class KeptCalibration:
         Self
             Its content.
         """
-        return cls(bench.model_dump(mode="json"))
+        return cls(bench.content())
 
     @classmethod
     def from_text(cls, text: str) -> Self:
