@@ -22,6 +22,7 @@ import mechanics  # noqa: E402, F401
 import rotor  # noqa: E402, F401
 import shaft as shafts  # noqa: E402, F401
 import supports  # noqa: E402, F401
+import truths  # noqa: E402, F401
 import word_filter  # noqa: E402, F401
 import world  # noqa: E402, F401
 
