@@ -1,9 +1,10 @@
 """Bias, scatter and coverage of stated uncertainties over simulated shafts and gauges, and the design's error budget.
 
-Every shaft is turned on a gauge of its own, drawn from the uncertainties of the example calibration: span, force
-scale and linearity, travel scale, screw, give, supports anywhere between reactions normal to the shaft and vertical
-ones, drift, slip and spikes. The truth is the paper gauge's (synthetic.py). Once more the same behind a converter that
-averages four conversions, by the standard cycle, each shaft with a calibration of its filter that is off as it says.
+Every shaft is turned on a gauge of its own, drawn from the uncertainties and bounds of the example calibration: span,
+rims, friction, walls that give, force scale and linearity, travel scale, screw, give, temperature, a head off
+midspan, a leaning press, creep, drift, slip and spikes. The truth is the paper gauge's (synthetic.py). Once more the
+same behind a converter that averages four conversions, by the standard cycle, each shaft with a calibration of its
+filter that is off as it says.
 """
 
 import time
@@ -33,16 +34,15 @@ from bench.figure import Figure, at_most, plainly
 SHAFTS, AT_500, TRIALS = 3000, 200, 100_000
 STEPS_PER_TURN = 800
 FILTERED, STAGES, U_FILTER_S = 1500, (4.0,), {"u_delay_s": 1e-4, "u_width_s": 3e-4}
-REACTIONS = {"vertical_share": (0.0, 1.0)}
-ANY_REACTIONS = paper_calibration(span=REACTIONS)
+EXAMPLE = paper_calibration({})
 STRETCHES = ((150, 300), (300, 600), (600, 1000), (1000, 1500))
 
 
 def figures(_folder):
     """Return coverage and bias of every quantity, the error budget at 500, and the trials of a shaft."""
     rng = np.random.default_rng(20)
-    pairs = [(drawn_shaft(rng, number), drawn_gauge(rng, vertical=rng.uniform(0, 1))) for number in range(SHAFTS)]
-    lot = Lot(pairs, evaluate([raw_run(shaft, gauge, rng) for shaft, gauge in pairs], ANY_REACTIONS))
+    pairs = [(drawn_shaft(rng, number), drawn_gauge(rng, EXAMPLE)) for number in range(SHAFTS)]
+    lot = Lot(pairs, evaluate([raw_run(shaft, gauge, rng) for shaft, gauge in pairs], EXAMPLE))
     return [*_coverage(lot), *_behind_filter(rng), *_bias(lot), *_at_500(rng), *_one_shaft()]
 
 
@@ -94,7 +94,7 @@ def _coverage(lot):
 def _behind_filter(rng):
     """Return the share of true values within U for 95 % behind the converter's filter, by the standard cycle."""
     pairs = [
-        (drawn_shaft(rng, number), drawn_gauge(rng, vertical=rng.uniform(0, 1), stages=STAGES, noise_passes=True))
+        (drawn_shaft(rng, number), drawn_gauge(rng, EXAMPLE, stages=STAGES, noise_passes=True))
         for number in range(FILTERED)
     ]
     # As a plan turns, whose speed does not beat with the conversions.
@@ -108,7 +108,7 @@ def _behind_filter(rng):
         off = {
             f"{name}_s": known[f"{name}_s"] + rng.normal(0, U_FILTER_S[f"u_{name}_s"]) for name in ("delay", "width")
         }
-        results += evaluate([run], paper_calibration(filter=known | off, span=REACTIONS))
+        results += evaluate([run], paper_calibration({}, filter=known | off))
     for name, (errors, expanded) in Lot(pairs, results).columns.items():
         known = np.isfinite(errors) & np.isfinite(expanded)
         covered = 100 * float((np.abs(errors) <= expanded)[known].mean())
@@ -129,14 +129,14 @@ def _bias(lot):
 def _at_500(rng):
     """Return the error budget of the design: repeatability on one mounting, U, and the least spread resolved."""
     truth = Shaft(spine_thou=500.0, spread_thou=4.0, bow_mm=0.15)
-    again = evaluate([raw_run(truth, Gauge(), rng) for _ in range(AT_500)], paper_calibration())
+    again = evaluate([replace(raw_run(truth, Gauge(), rng), temperature_centi=2000) for _ in range(AT_500)], EXAMPLE)
     yield at_most("repeatability at 500, one standard deviation", float(np.std([r.spine_thou for r in again], ddof=1)),
                   "thou", 0.05)  # fmt: skip
-    yield at_most("U (95 %) at 500 with the example calibration", again[0].budget.expanded(), "thou", 0.5)
+    yield at_most("U (95 %) at 500 with the example calibration", again[0].budget.expanded(), "thou", 0.6)
     yield at_most("floor of the spread at 500", float(np.mean([r.spread_floor_thou for r in again])), "thou", 0.1)
     shafts = [replace(drawn_shaft(rng, number), spine_thou=rng.uniform(450, 550)) for number in range(AT_500)]
-    pairs = [(shaft, drawn_gauge(rng, vertical=rng.uniform(0, 1))) for shaft in shafts]
-    found = evaluate([raw_run(shaft, gauge, rng) for shaft, gauge in pairs], ANY_REACTIONS)
+    pairs = [(shaft, drawn_gauge(rng, EXAMPLE)) for shaft in shafts]
+    found = evaluate([raw_run(shaft, gauge, rng) for shaft, gauge in pairs], EXAMPLE)
     errors, _ = Lot(pairs, found).columns["spread"]
     yield at_most("error of the spread at 450 to 550, any gauge, 95 of 100", float(np.quantile(np.abs(errors), 0.95)),
                   "thou", 0.1)  # fmt: skip
@@ -144,7 +144,7 @@ def _at_500(rng):
 
 def _one_shaft():
     """Return the trials of a shaft: their time, and how far their interval is from the budget's."""
-    (result,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(1))], paper_calibration())
+    (result,) = evaluate([raw_run(Shaft(), Gauge(), np.random.default_rng(1))], EXAMPLE)
     begun = time.perf_counter()
     found = spine_trials(result, TRIALS)
     seconds = time.perf_counter() - begun

@@ -31,6 +31,10 @@ CAUSES_ALONE = [
     {"frame": {"u_give_mm_per_n": 1e-3}},
     {"span": {"u_span_mm": 0.5, "vertical_share": (0.5, 0.5)}},
     {"span": {"u_span_mm": 0.0, "vertical_share": (0.0, 1.0)}},
+    {"span": {"u_span_mm": 0.0, "rim_mm": 4.0, "u_rim_mm": 1.5}},
+    {"span": {"u_span_mm": 0.0, "u_axial_friction": 0.02}},
+    {"span": {"u_span_mm": 0.0, "sink_mm_per_n": 2e-3, "u_sink_mm_per_n": 1e-3}},
+    {"span": {"u_span_mm": 0.0, "expansion_per_k": 2e-4}},
 ]
 NONE_OF_THEM = {
     "force": {"u_scale": 0.0, "u_linearity_n": 0.0},
