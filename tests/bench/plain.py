@@ -35,7 +35,7 @@ def _one(record, cal):
         zero = zeros[0][0] + slope * (tick[place[phase]] - zeros[0][1])
         force = cal.force_n(counts[place[phase]] - zero)
         depths.append((steps[place[phase]][good].astype(float), force[good], press[place[phase]][good][-1]))
-    return (record["shaft"], *_convert(depths, steps[0], cal))
+    return (record["shaft"], *_convert(depths, steps[0], record.get("temperature_centi"), cal))
 
 
 def _columns(record):
@@ -122,18 +122,21 @@ def _joined(means, noise, gradients, period, weight, origin):
     return means, period, origin
 
 
-def _convert(depths, start, cal):
+def _convert(depths, start, temperature_centi, cal):
     fits, period, origin = _fit(depths, cal)
     grid = np.arange(24) * (2 * np.pi / 24)
     design = _design(grid)
     design[:, 5:] = 0.0  # the yardstick's shafts have no third order that stands above the noise
     low, high = design @ fits[0], design @ fits[1]
     z_low, z_high = (float(cal.travel_mm(np.array(d[2], float))) for d in depths[:2])
-    span, give, supports = cal.span.span_mm, cal.frame.give_mm_per_n, cal.span.vertical
-    y = flexibility_between((low, high), (z_high - z_low - give * (high - low)) / span, supports)
+    warmer = 0.0 if temperature_centi is None else temperature_centi / 100 - cal.calibration.temperature_c
+    z_low, z_high = (z * (1 + cal.travel.expansion_per_k * warmer) for z in (z_low, z_high))
+    span, supports = cal.span.span_mm * (1 + cal.span.expansion_per_k * warmer), cal.span.vertical
+    give, rim = cal.frame.give_mm_per_n + cal.span.sink_mm_per_n, cal.span.rim_mm / cal.span.span_mm
+    y = flexibility_between((low, high), (z_high - z_low - give * (high - low)) / span, supports, rim)
     group = STANDARD.load_n * (STANDARD.span_mm / span) ** 2 * y
-    thou = deflection_ratio(group, supports) * STANDARD.span_mm / MM_PER_THOU
-    depth = z_low - give * low - span * deflection_ratio(low * y, supports)
+    thou = deflection_ratio(group) * STANDARD.span_mm / MM_PER_THOU
+    depth = z_low - give * low - span * deflection_ratio(low * y, supports, rim)
     wave = (thou @ np.exp(2j * grid)) * 2 / len(grid)
     bow = (-depth @ np.exp(1j * grid)) * 2 / len(grid)
     stiff = (np.angle(wave) + np.pi) / 2 + 2 * np.pi * (origin - start) / period

@@ -173,9 +173,9 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
     deflection, slope = standard_thou(y, span)
     shear = _shear_at(span)
     # A rim of the same height is a smaller one on a longer span.
-    rim_change = elastica.ratio_by_rim(high_n * y, supports, rim) - elastica.ratio_by_rim(low_n * y, supports, rim)
-    by_rim = -slope * rim_change / span / by_y
-    friction = elastica.ratio_by_friction(high_n * y) - elastica.ratio_by_friction(low_n * y)
+    groups = np.stack([low_n * y, high_n * y])
+    by_rim = -slope * np.diff(elastica.ratio_by_rim(groups, supports, rim), axis=0)[0] / span / by_y
+    by_friction = -slope * np.diff(elastica.ratio_by_friction(groups), axis=0)[0] / by_y
     return Point(
         y,
         deflection,
@@ -188,7 +188,7 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
         - by_rim * rim
         + 2 * deflection * shear / (1 + shear) / span,
         by_rim,
-        -slope * friction / by_y,
+        by_friction,
         span,
         bend,
         warmth,

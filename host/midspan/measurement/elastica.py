@@ -136,6 +136,15 @@ def _horner(powers: tuple[float, ...], x: Array) -> tuple[Array, Array]:
     return value, slope
 
 
+def _polynomial(powers: tuple[float, ...], x: Array) -> Array:
+    """Return a polynomial at x; the highest power is first."""
+    value = np.full_like(x, powers[0])
+    for power in powers[1:]:
+        value *= x
+        value += power
+    return value
+
+
 @dataclass(frozen=True)
 class _ElasticaSeries:
     """Series of u / (w / 48): a polynomial in x, which is w^2 scaled to -1..1, plus w times another for the rims.
@@ -198,30 +207,58 @@ def _powers(x: Array, values: Array, degree: int) -> tuple[float, ...]:
 
 
 @dataclass(frozen=True)
-class _SlopeSeries:
-    """Series of the sine of the slope at the support over w / 16, and of the change by friction over (w / 48)^2.
+class _ChangeSeries:
+    """Series for derivatives: of the sine of the slope over w / 16, of changes by rim and by friction over (w / 48)^2.
 
-    Both are polynomials in x, which is w^2 scaled to -1..1; highest power first.
+    All are polynomials in x, which is w^2 scaled to -1..1, highest power first; the change by the rim has a second one,
+    which is multiplied by w.
     """
 
     largest_group: float
     sine: tuple[float, ...]
+    by_rim: tuple[tuple[float, ...], tuple[float, ...]]
     by_friction: tuple[float, ...]
 
+    def x_of(self, group: Array) -> Array:
+        """Return x for groups w."""
+        result: Array = group * group * (2 / self.largest_group**2) - 1
+        return result
 
-@cache
-def _slope_series(support: Support) -> _SlopeSeries:
-    """Return the series of slope and friction of a support condition."""
+
+@lru_cache(256)
+def _change_series(support: Support, rim: float = 0.0) -> _ChangeSeries:
+    """Return the series for derivatives of a support condition."""
     curves = _curves(support)
     largest = min(_largest_group(curve) for _, curve in curves)
     x = chebyshev.chebpts1(DEGREE + 1)
     group = largest * np.sqrt((x + 1) / 2)
+    square = (group / 48) ** 2
     sine = sum(share * np.sin(_angle_at(group, curve)) for share, curve in curves)
-    return _SlopeSeries(
+    up, down = (
+        sum(share * _rim_change(group, curve, height) for share, curve in curves) / square for height in (rim, -rim)
+    )
+    return _ChangeSeries(
         largest,
         _powers(x, sine / (group / 16), DEGREE),
-        _powers(x, _by_friction(group) / (group / 48) ** 2, DEGREE),
+        (_powers(x, (up + down) / 2, RIM_DEGREE), _powers(x, (up - down) / (2 * group), RIM_DEGREE)),
+        _powers(x, _by_friction(group) / square, RIM_DEGREE),
     )
+
+
+def _rim_change(group: Array, curve: Curve, rim: float) -> Array:
+    """Return the change of u per unit of rim at a fixed group w, for one support condition.
+
+    At a fixed slope the rim changes w and u; a step along the curve takes the change of w back.
+    """
+    angle = _angle_at(group, partial(_rim_curve, curve=curve, rim=rim))
+    step = 1e-5 * angle
+    (low_group, low), (high_group, high) = (_rim_curve(angle + part, curve, rim) for part in (-step, step))
+    on_edges, ratio = curve(angle)
+    share, sine = 1 - 2 * rim * np.sin(angle), np.sin(angle)
+    result: Array = (
+        1 - np.cos(angle) - 2 * sine * ratio - on_edges * 4 * sine / share**3 * (high - low) / (high_group - low_group)
+    )
+    return result
 
 
 def _by_friction(group: Array) -> Array:
@@ -356,7 +393,7 @@ def ratio_over_rims(group: ArrayLike, support: Support, rim: ArrayLike) -> Array
 def _over_rims(group: Array, pure: float, rim: Array) -> Array:
     """Return u over rims for reactions that are all normal (0) or all vertical (1)."""
     share = _share_left(group, pure, rim)
-    sine, _ = support_sine(group * share**2, pure)
+    sine = support_sine(group * share**2, pure)
     result: Array = share * deflection_ratio(group * share**2, pure) + rim * _sunk(sine)
     return result
 
@@ -365,7 +402,7 @@ def _share_left(group: Array, pure: float, rim: Array | float) -> Array:
     """Return the share of the span that is left between the points of the axis above the rims."""
     share: Array = np.ones(np.broadcast(group, rim).shape)
     for _ in range(RIM_ROUNDS):
-        share = 1 - 2 * rim * support_sine(group * share**2, pure)[0]
+        share = 1 - 2 * rim * support_sine(group * share**2, pure)
     return share
 
 
@@ -381,8 +418,8 @@ def _sunk(sine: Array) -> Array:
     return result
 
 
-def support_sine(group: ArrayLike, support: Support = "normal") -> tuple[Array, Array]:
-    """Return the sine of the shaft's slope at knife edges, and its derivative by the load group.
+def support_sine(group: ArrayLike, support: Support = "normal") -> Array:
+    """Return the sine of the shaft's slope at knife edges.
 
     Parameters
     ----------
@@ -393,20 +430,17 @@ def support_sine(group: ArrayLike, support: Support = "normal") -> tuple[Array, 
 
     Returns
     -------
-    sine : ndarray
+    ndarray
         Sine of the slope, of the shape of `group`.
-    slope : ndarray
-        Its derivative, of the same shape.
 
     Examples
     --------
-    >>> [round(float(part), 5) for part in support_sine(0.16, "vertical")]
-    [0.01, 0.0625]
+    >>> round(float(support_sine(0.16, "vertical")), 5)
+    0.01
     """
-    whole, series = np.asarray(group, float), _slope_series(support)
-    square, by_square = whole * whole, 2 / series.largest_group**2
-    value, slope = _horner(series.sine, square * by_square - 1)
-    return whole / 16 * value, (value + square * slope * (2 * by_square)) / 16
+    whole, series = np.asarray(group, float), _change_series(support)
+    result: Array = whole / 16 * _polynomial(series.sine, series.x_of(whole))
+    return result
 
 
 def ratio_by_rim(group: ArrayLike, support: Support, rim: float) -> Array:
@@ -426,29 +460,15 @@ def ratio_by_rim(group: ArrayLike, support: Support, rim: float) -> Array:
     ndarray
         Derivative, dimensionless, of the shape of `group`.
 
-    Raises
-    ------
-    ConversionError
-        The deflection is more than a tenth of the span, or a group is not a number.
-
     Examples
     --------
     >>> round(float(ratio_by_rim(0.048, "normal", 0.0)) / -13.5e-6, 2)  # -13.5 (w / 48)^2 to first order
     1.0
     """
-    whole = np.asarray(group, float)
-    return sum((share * _by_rim(whole, pure, rim) for share, pure in _pure(support)), np.zeros(()))
-
-
-def _by_rim(group: Array, pure: float, rim: float) -> Array:
-    """Return du / drim for reactions that are all normal (0) or all vertical (1); the share of the span is implicit."""
-    share = _share_left(group, pure, rim)
-    felt, by_share = group * share**2, 2 * group * share
-    sine, sine_slope = support_sine(felt, pure)
-    ratio, slope = ratio_and_slope(felt, pure)
-    share_by_rim = -2 * sine / (1 + 2 * rim * sine_slope * by_share)
-    sunk_slope = sine / np.sqrt(1 - sine**2) * sine_slope
-    result: Array = share_by_rim * (ratio + (share * slope + rim * sunk_slope) * by_share) + _sunk(sine)
+    whole, series = np.asarray(group, float), _change_series(support, rim)
+    x = series.x_of(whole)
+    even, odd = (_polynomial(powers, x) for powers in series.by_rim)
+    result: Array = (whole / 48) ** 2 * (even + whole * odd)
     return result
 
 
@@ -472,9 +492,8 @@ def ratio_by_friction(group: ArrayLike) -> Array:
     >>> round(float(ratio_by_friction(0.048)) / -2.4e-6, 2)  # -2.4 (w / 48)^2 to first order
     1.0
     """
-    whole, series = np.asarray(group, float), _slope_series(0.0)
-    value, _ = _horner(series.by_friction, whole * whole * (2 / series.largest_group**2) - 1)
-    result: Array = (whole / 48) ** 2 * value
+    whole, series = np.asarray(group, float), _change_series(0.0)
+    result: Array = (whole / 48) ** 2 * _polynomial(series.by_friction, series.x_of(whole))
     return result
 
 

@@ -349,7 +349,7 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
     found: dict[int, ShaftResult] = {}
-    warmth = warmth_of([_temperature(run) for run in runs], cal)
+    warmth = warmth_of([run.temperature_c for run in runs], cal)
     forces = replace(forces, head_mm=forces.head_mm * (1 + cal.travel.expansion_per_k * warmth.off_k)[:, None])
     for part in turned(forces, cal):
         rows = part.rows.tolist()
@@ -360,7 +360,7 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
 def _results_alike(runs: list[RawRun], part: TurnedShafts, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs that were fitted alike."""
     fit, forces = part.fit, part.forces
-    warmth = warmth_of([_temperature(run) for run in runs], cal)
+    warmth = warmth_of([run.temperature_c for run in runs], cal)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
@@ -393,16 +393,15 @@ def _results_alike(runs: list[RawRun], part: TurnedShafts, cal: Calibration) -> 
         _result(run, dict(zip(named, row, strict=True)), vector, shares, cal)
         for run, row, vector, shares in zip(runs, rows, vectors, budgets, strict=True)
     ]
-    return [
-        replace(result, doubts=doubts(result, converged, run, cal), faults=faults(result, run, cal) + nut)
-        for result, converged, run, nut in zip(results, settled, runs, turned_over, strict=True)
-    ]
+    for result, converged, run, nut in zip(results, settled, runs, turned_over, strict=True):
+        _object_to(result, doubts(result, converged, run, cal), faults(result, run, cal) + nut)
+    return results
 
 
-def _temperature(run: RawRun) -> float | None:
-    """Return the temperature at the gauge during a run, degrees Celsius; None if it was not measured."""
-    found: float | None = getattr(run, "temperature_c", None)
-    return found
+def _object_to(result: ShaftResult, doubted: tuple[str, ...], faulty: tuple[str, ...]) -> None:
+    """Write doubts and faults into a result that no other code has seen yet: a copy costs a twentieth of its making."""
+    object.__setattr__(result, "doubts", doubted)
+    object.__setattr__(result, "faults", faulty)
 
 
 def _zero_shares(forces: CalibratedReadings) -> list[list[float]]:
@@ -443,7 +442,7 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         calibration=cal.calibration.id,
         evaluation=EVALUATION,
         definition=DEFINITION,
-        temperature_c=_temperature(run),
+        temperature_c=run.temperature_c,
         duration_ms=run.duration_ms,
         sampling_ms=run.sampling_ms,
         curve_thou=tuple(vector[0][:COLUMNS]),

@@ -176,11 +176,11 @@ def spine_shares(
         (_creep_thou(point, fit), 1.0, np.inf),
         (u_warmth, by_warmth, np.inf),
     )
-    u, sensitivity, dof = (
-        np.stack([np.broadcast_to(value, scale.shape) for value in column], axis=1)
-        for column in zip(*rows, strict=True)
-    )
-    return Shares(u, sensitivity, dof)
+    columns = np.empty((3, len(scale), len(rows)))
+    for i, row in enumerate(rows):
+        for part, value in zip(columns, row, strict=True):
+            part[:, i] = value
+    return Shares(*columns)
 
 
 def off_centre_loss(cal: Calibration) -> float:
