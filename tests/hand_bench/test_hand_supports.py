@@ -2,19 +2,22 @@
 
 import json
 import math
+import shutil
 
 import numpy as np
 import pytest
 from commands_rig import midspan
-from hand_rig import TrueBench, bench_file, on_edges, readings, result_of
+from hand_rig import TrueBench, bench_file, measure, on_edges, readings, result_of, rounded, write
 from midspan.base.errors import ConversionError
 from midspan.hand_bench.bench import EXAMPLE, HandBench
 from midspan.hand_bench.bent_on_edges import Edges
 from midspan.hand_bench.conversion import BenchLoad
 from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom
+from midspan.hand_bench.sessions import sessions
 from midspan.hand_bench.supports import BenchSupports
 from midspan.measurement.definition import DEFINITION
 from midspan.uncertainty.budget import coverage_factor
+from midspan.uncertainty.comparison import agreement_of
 from places import DATA
 from scipy.stats import binom
 from stores import store_in
@@ -214,3 +217,37 @@ def test_the_budget_covers_the_truth_on_real_supports(name, tmp_path) -> None:
     assert least <= found["spine"] <= (1.0 if name in ("unstated", "fixed and tapped") else most)
     assert least <= found["spread"] <= most
     assert least - 0.01 <= found["stiff side"] <= most
+
+
+@pytest.mark.slow
+def test_a_shaft_on_fixed_pins_has_its_spine_the_way_a_user_goes(tmp_path) -> None:
+    """Go the way of a user: a bench file, typed readings, `hand measure`, `show --json`, E_n with the truth."""
+    rows = [f"[{name}]\n" + "".join(f"{key} = {json.dumps(value)}\n" for key, value in section.items())
+            for name, section in stated("fixed and tapped").items()]  # fmt: skip
+    (tmp_path / "hand-bench.toml").write_text("\n".join(rows), encoding="utf-8")
+    truth = TrueBench(rolling_mm=2.0 + 3.1, friction=0.06, give_mm_per_n=4.5e-4, noise=0.008, span_mm=SPAN_MM)
+    write(tmp_path, rounded(readings(Shaft(500.0, 3.0), truth, np.random.default_rng(5))))
+    done = measure(tmp_path, "--diameter", 6.2, "--temperature", 21.5)
+    assert not done.returncode, done.stderr
+    told = json.loads(midspan("show", "bar-1", "--json", folder=tmp_path).stdout)
+    assert (told["definition"], told["temperature_c"], told["diameter_mm"]) == (DEFINITION, 21.5, 6.2)
+    assert told["u_spine_thou"] < 1.1
+    assert agreement_of(told["spine_thou"], told["u_spine_thou"], 500.0, 0.2).holds
+
+
+@pytest.mark.slow
+def test_readings_of_an_older_version_are_made_again_with_cautious_supports(tmp_path) -> None:
+    """Take readings typed before bench files spoke of supports: fixed edges, whose friction nothing released."""
+    shutil.copy(DATA / "e0bd664" / "hand-readings.jsonl", tmp_path)
+    assert not midspan("hand", "recompute", folder=tmp_path).returncode
+    with store_in(tmp_path).open(create=False) as store:
+        results = [each.result for (each,) in store.versions()]
+    (session, *_) = sessions(tmp_path / "hand-readings.jsonl")
+    plain = np.mean([float(each.loaded) - float(each.unloaded) for each in session.typed]) / 0.0254
+    for result in results:
+        assert (result.evaluation, result.definition, result.diameter_mm) == ("hand 3", DEFINITION, None)
+        assert 2.5 < result.budget.expanded() < 3.2
+    # Friction of 0.1, edges and shaft of 6.1 mm and the walls, by their leading terms; and the air's lift.
+    d = results[0].deflection_mm / SPAN_MM
+    leading = 500 * (2.4 * 0.1 * d + 13.5 * 6.125 / SPAN_MM * d) - 5e-4 * 8.63 / 0.0254 + 500 * 1.5e-4
+    assert results[0].spine_thou - plain == pytest.approx(leading, abs=0.1)
