@@ -190,7 +190,7 @@ def record(kind, section):
     """Return a record as far as the file needs it."""
     return SimpleNamespace(
         kind=kind, id=f"{kind}-1", gauge="paper", temperature_c=20.0, made_on=date(2026, 3, 1),
-        valid_until=date(2027, 3, 1), section=section, outcome={"remarks": []},
+        valid_until=date(2027, 3, 1), section=section, outcome={"remarks": []}, thermometer=None,
     )  # fmt: skip
 
 

@@ -11,7 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError, OutputError
-from midspan.calibrate.calibration_file import calibration_text, newest_records, remarks_on, write_calibration
+from midspan.calibrate.calibration_file import (
+    calibration_text,
+    newest_records,
+    remarks_on,
+    tables_of,
+    write_calibration,
+)
 from midspan.calibrate.force import Load
 from midspan.calibrate.outcome import ProcedureResult, Remark
 from midspan.calibrate.record import Circumstances, Record, load_record, newest, record_of, records_in, save_record
@@ -204,6 +210,31 @@ def test_another_calibration_is_not_written_over(tmp_path):
     with pytest.raises(OutputError) as caught:
         write_calibration(tmp_path, out, None)
     assert (caught.value.code, out.read_bytes()) == ("other_content", before)
+
+
+def test_a_record_without_a_thermometer_is_as_it_was_before_gauges_had_one(tmp_path):
+    held = json.loads(save_record(record(), tmp_path).read_text())
+    assert not {"gauge_temperature_c", "thermometer"} & set(held)
+
+
+def test_the_gauges_own_reading_is_kept_and_the_file_says_what_it_shows_at_the_rooms(tmp_path):
+    chip = replace(HERE, gauge_temperature_c=28.5, thermometer="BOARD")
+    made = [record(kind, chip if kind in ("force", "frame") else HERE) for kind in SECTIONS]
+    made[0] = record("force", replace(chip, temperature_c=22.5, gauge_temperature_c=30.0))
+    for saved in made:
+        assert load_record(save_record(saved, tmp_path)) == saved
+    tables = tables_of(made)["calibration"]
+    assert (tables["temperature_c"], tables["thermometer"]) == (21.7, "BOARD")
+    assert tables["gauge_temperature_c"] == pytest.approx(21.7 + 7.25)
+    Calibration.model_validate(tables_of(made))
+
+
+def test_only_what_the_newest_thermometer_showed_counts():
+    later = MADE + timedelta(days=1)
+    chip = replace(HERE, gauge_temperature_c=28.5, thermometer="BOARD")
+    sensor = replace(HERE, made=later, gauge_temperature_c=21.8, thermometer="SHAFT")
+    tables = tables_of([record("force", chip), record("frame", sensor)])["calibration"]
+    assert (tables["gauge_temperature_c"], tables["thermometer"]) == (21.8, "SHAFT")
 
 
 def test_records_at_different_temperatures_are_remarked_on(tmp_path):

@@ -158,6 +158,23 @@ def test_a_calibration_of_another_gauge_is_refused_unless_one_says_so(folder):
         assert [check.good for check in Journal(store).checks(night=1)] == [False]
 
 
+def test_a_room_that_warms_beyond_the_calibration_calls_a_person_and_leaves_its_shafts_in_doubt(folder):
+    scenario_night.MISHAPS["warming_centi_per_h"] = 36_000.0  # 0.1 K a second: the range ends after 50 s
+    assert midspan("sort", folder / "night.toml").returncode == 1
+    called = [line for line in (folder / "night.log").read_text(encoding="utf-8").splitlines() if "needs a" in line]
+    assert len(called) == 1
+    assert "calibrated for 16 to 26" in called[0]
+    with store_in(folder).open() as store:
+        alarms = [event for event in Journal(store).events(1) if event.kind is RunEventKind.ALARM]
+        assert {event.code for event in alarms} == {"TEMPERATURE_OFF"}
+        in_doubt = {event.shaft for event in alarms if ", calibrated for 16 to 26" in event.words}
+        assert in_doubt
+        for shaft in in_doubt:
+            result = store.latest(shaft).result
+            assert result.temperature_c > 26
+            assert any(", calibrated for 16 to 26" in doubt for doubt in result.doubts)
+
+
 def test_an_opened_lid_stops_the_night_at_once_and_only_a_person_starts_it_again(folder):
     # A cycle takes 8 of some 10 s: it is under way at one of these, wherever a busy machine puts the gap between two.
     for at_s in range(50, 80, 3):

@@ -116,6 +116,31 @@ def test_measure_refuses_before_anything_moves(tmp_path):
     assert any("2002-01-01" in doubt for doubt in json.loads(done.stdout)["doubts"])
 
 
+@pytest.mark.process
+def test_measure_refuses_a_gauge_too_cold_for_its_calibration(tmp_path):
+    calibration, bands = settings(tmp_path)
+    warm = calibration.read_text().replace("temperature_c = 21.0", "temperature_c = 30.0")
+    calibration.write_text(warm)  # the simulated gauge is at 21
+    measure = ("measure", "--port", "rehearsal", "--shaft", 1, "--calibration", calibration, "--bands", bands)
+    refused = refusal(midspan(*measure, folder=tmp_path))
+    assert refused.code == "calibration_too_cold"
+    assert {"21.0", "25", "35"} <= words_of(str(refused))
+    result = json.loads(midspan(*measure, "--doubtful-calibration", "--json", folder=tmp_path).stdout)
+    assert result["temperature_c"] == 21.0
+    assert any({"21", "25", "35"} <= words_of(doubt) for doubt in result["doubts"])
+
+
+def test_a_calibration_is_used_within_its_range_of_temperature():
+    there = dated()
+    low, high = there.calibration.range_c
+    for celsius in (low, high, None):
+        check_use(there, "paper", TODAY, celsius)
+    for celsius, code in ((low - 0.1, "calibration_too_cold"), (high + 0.1, "calibration_too_warm")):
+        with pytest.raises(ConfigurationError) as caught:
+            check_use(there, "paper", TODAY, celsius)
+        assert caught.value.code == code
+
+
 def test_a_reservation_of_the_calibration_is_a_doubt_of_every_result():
     plain = dated()
     noted = plain.model_copy(

@@ -12,6 +12,7 @@ LEAST, JUST = 1 - 1e-9, 1 + 1e-9
 BOUNDS = {
     # section.key: the lowest that is taken, what lies just below, the highest that is taken, what lies just above
     "calibration.temperature_c": (-19.999, -20.0, 59.999, 60.0),
+    "calibration.gauge_temperature_c": (-39.999, -40.0, 99.999, 100.0),
     "force.newton_per_count": (1e-9 * JUST, 1e-9, 0.1 * LEAST, 0.1),
     "force.u_scale": (0.0, -1e-12, 0.1 * LEAST, 0.1),
     "force.u_linearity_n": (0.0, -1e-12, LEAST, 1.0),
@@ -58,6 +59,7 @@ BOUNDS = {
 def with_value(place, value):
     section, key = place.split(".")
     rest = filter_section((4.0,)) if section == "filter" else {}
+    rest |= {"thermometer": "BOARD"} if key == "gauge_temperature_c" else {}
     return paper_calibration(**{section: rest | {key: value}})
 
 

@@ -92,10 +92,12 @@ def tables_of(records: Sequence[Record]) -> dict[str, Any]:
     """
     ids = [record.id for record in records]
     digest = hashlib.sha256("\n".join(sorted(ids)).encode()).hexdigest()[:12]
+    room_c = round(math.fsum(record.temperature_c for record in records) / len(records), 2)
     identity = {
         "id": f"{records[0].gauge[:32]}-{digest}",
         "gauge": records[0].gauge,
-        "temperature_c": round(math.fsum(record.temperature_c for record in records) / len(records), 2),
+        "temperature_c": room_c,
+        **_shown(records, room_c),
         "made": max(record.made_on for record in records),
         "valid_until": min(record.valid_until for record in records),
         "records": ids,
@@ -105,6 +107,20 @@ def tables_of(records: Sequence[Record]) -> dict[str, Any]:
         name = PART_OF.get(record.kind, record.kind)
         tables[name] = tables.get(name, {}) | record.section
     return tables
+
+
+def _shown(records: Sequence[Record], room_c: float) -> dict[str, Any]:
+    """Return what the gauge's thermometer shows at the room's temperature, by the records taken with the newest one."""
+    looked = sorted((record for record in records if record.thermometer is not None), key=lambda record: record.made)
+    off_k = [
+        record.gauge_temperature_c - record.temperature_c
+        for record in looked
+        if record.thermometer == looked[-1].thermometer and record.gauge_temperature_c is not None
+    ]
+    if not off_k:
+        return {}
+    mean_c = round(room_c + math.fsum(off_k) / len(off_k), 2)
+    return {"gauge_temperature_c": mean_c, "thermometer": looked[-1].thermometer}
 
 
 def kept_over(previous: Path) -> dict[str, Any]:

@@ -1,9 +1,10 @@
 """Guide a calibration from the first question to the record: live or from CSV, on a real gauge or a simulated one."""
 
 import logging
+import math
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -11,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from midspan.archive.raw_run import BOARD
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.config import Section, validated
 from midspan.base.csv_table import number_in
@@ -31,12 +33,15 @@ from midspan.measurement.calibration import (
     Span,
     Travel,
 )
+from midspan.measurement.thermometer import shown
 from midspan.pipeline.steps import readings_alone
 from midspan.rehearsal.process import REHEARSAL_PORT, Rehearsal
+from midspan.wire.records import Identify
 
 LOG = logging.getLogger(__name__)
 
 K = 2.0
+ROOM_C = 20.0  # of a procedure without a gauge, if nothing else is said
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
     "filter": ConverterFilter, "sinking": Sinking,
@@ -115,8 +120,8 @@ class GuidedCalibration:
         Name of the gauge, 1 to 32 printable characters; a live gauge's own name replaces it.
     who : str
         Person who calibrates.
-    temperature_c : float
-        Temperature, deg C.
+    temperature_c : float | None
+        Temperature of the room, deg C; None for what the gauge shows, or else 20.
     now : datetime
         Present time with its zone.
     valid_days : int
@@ -127,6 +132,8 @@ class GuidedCalibration:
         Table of readings, None to take them live.
     screen : GuideScreen
         Terminal.
+    shown : list[tuple[float, str]]
+        What the gauge's thermometer showed before and after the readings, deg C, and which thermometer it is.
 
     Raises
     ------
@@ -137,12 +144,13 @@ class GuidedCalibration:
     records: Path
     gauge: str
     who: str
-    temperature_c: float
+    temperature_c: float | None
     now: datetime
     valid_days: int
     port: str | None
     csv: Path | None
     screen: GuideScreen
+    shown: list[tuple[float, str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         if not 0 < len(self.gauge) <= LONGEST_NAME or not self.gauge.isprintable():
@@ -165,7 +173,27 @@ class GuidedCalibration:
             Circumstances.
         """
         until = (self.now + timedelta(days=self.valid_days)).date()
-        return Circumstances(gauge, self.who, self.now, self.temperature_c, until)
+        shown_c, thermometer = self._mean_shown()
+        room_c = self.temperature_c if self.temperature_c is not None else ROOM_C if shown_c is None else shown_c
+        return Circumstances(gauge, self.who, self.now, room_c, until, shown_c, thermometer)
+
+    def look_at_thermometer(self, gauge: Identify) -> None:
+        """Note what the gauge's thermometer shows.
+
+        Parameters
+        ----------
+        gauge : Identify
+            Answer of the gauge.
+        """
+        shown_c, thermometer = shown(gauge)
+        if shown_c is not None and thermometer is not None:
+            self.shown.append((shown_c, thermometer))
+
+    def _mean_shown(self) -> tuple[float | None, str | None]:
+        """Return the mean of what the gauge's thermometer showed, and which one it is; two times None without."""
+        if not self.shown:
+            return None, None
+        return round(math.fsum(celsius for celsius, _ in self.shown) / len(self.shown), 2), self.shown[-1][1]
 
     def raw_file(self, kind: str) -> Path:
         """Return the file for the readings of a live procedure.
@@ -261,11 +289,13 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
         gauge = stack.enter_context(open_gauge(port))
         bench = LiveBench(gauge, archive, f"{kind} calibration", session.screen, table)
         found = gauge.identify()
+        session.look_at_thermometer(found)
         if found.held_shaft is not None:  # archive readings left by an interrupted program before taking new readings
             bench.pipeline(readings_alone).fetch(found.held_shaft)
         try:
             yield bench, found.gauge
             bench.end()
+            session.look_at_thermometer(gauge.identify())
         except KeyboardInterrupt:
             gauge.stop()
             session.screen.say(f"stopped{table.kept()}")
@@ -353,7 +383,13 @@ def finish(session: GuidedCalibration, taken: Taken) -> FinishedProcedure:
         LOG.warning("%s readings are refused: %s", taken.kind, error)
         error.ending(f" (no record was made; the readings are in {taken.readings.source})")
         raise
-    record = record_of(finding, taken.readings.as_dict(), taken.settings, session.circumstances(taken.gauge))
+    here = session.circumstances(taken.gauge)
+    if session.temperature_c is None and here.thermometer == BOARD:
+        session.screen.say(
+            f"The board's chip shows {here.temperature_c:.1f} °C, which counts as the room's; a chip is some degrees "
+            "warmer: give the room's with --temperature."
+        )
+    record = record_of(finding, taken.readings.as_dict(), taken.settings, here)
     LOG.info("%s readings are accepted as record %s", taken.kind, record.id)
     return FinishedProcedure(finding, record, save_record(record, session.records))
 

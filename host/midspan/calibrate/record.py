@@ -45,6 +45,10 @@ class Circumstances:
         Temperature, deg C.
     valid_until : date
         Last day of validity.
+    gauge_temperature_c : float | None
+        What the gauge's own thermometer showed, deg C; None without a gauge or a thermometer.
+    thermometer : str | None
+        SHAFT or BOARD, the thermometer that this is from; None if nothing was shown.
     """
 
     gauge: str
@@ -52,6 +56,8 @@ class Circumstances:
     made: datetime
     temperature_c: float
     valid_until: date
+    gauge_temperature_c: float | None = None
+    thermometer: str | None = None
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,10 @@ class Record:
         Program and version.
     format : int
         Version of this layout.
+    gauge_temperature_c : float | None
+        What the gauge's own thermometer showed, deg C; None without a gauge or a thermometer.
+    thermometer : str | None
+        SHAFT or BOARD, the thermometer that this is from; None if nothing was shown.
     """
 
     kind: str
@@ -95,6 +105,8 @@ class Record:
     settings: dict[str, Any] = field(default_factory=dict)
     software: str = ""
     format: int = FORMAT
+    gauge_temperature_c: float | None = None
+    thermometer: str | None = None
 
     @property
     def id(self) -> str:
@@ -113,8 +125,11 @@ class Record:
         return dict(self.outcome["section"])
 
     def _plain(self) -> dict[str, Any]:
-        """Return the fields as plain values for JSON."""
-        return asdict(self) | {"valid_until": self.valid_until.isoformat()}
+        """Return the fields as plain values for JSON; a record from before the gauge had a thermometer keeps its id."""
+        plain = asdict(self) | {"valid_until": self.valid_until.isoformat()}
+        if self.thermometer is None:
+            del plain["gauge_temperature_c"], plain["thermometer"]
+        return plain
 
     def text(self) -> str:
         """Return the record as JSON for a file, its id first.
@@ -149,6 +164,8 @@ class Record:
         record = cls(**plain | {"valid_until": date.fromisoformat(plain["valid_until"])})
         if record.format != FORMAT or record.kind not in KINDS or not isinstance(record.outcome["section"], dict):
             raise ValueError("another format")
+        if record.thermometer is not None:
+            float(record.gauge_temperature_c)  # type: ignore[arg-type]  # TypeError for what is no number
         return record
 
 
@@ -197,6 +214,8 @@ def record_of(
         outcome,
         settings,
         f"midspan {metadata.version('midspan')}",
+        gauge_temperature_c=circumstances.gauge_temperature_c,
+        thermometer=circumstances.thermometer,
     )
 
 

@@ -46,7 +46,12 @@ class Asked:
         "bench"
     )
     who: Annotated[str, typer.Option("--who", help="Who calibrates.")] = ""
-    temperature: Annotated[float, typer.Option("--temperature", min=-20, max=60, help="Room temperature in C.")] = 20.0
+    temperature: Annotated[
+        float | None,
+        typer.Option(
+            "--temperature", min=-20, max=60, help="Room temperature in C.", show_default="what the gauge shows, or 20"
+        ),
+    ] = None
     valid_days: Annotated[
         int, typer.Option("--valid-days", min=1, max=3650, help="How long the record shall count.")
     ] = 365

@@ -13,8 +13,8 @@ import numpy as np
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.harmonics import Array
 
-# The sensor is on a board that warms itself a little, and is not where beam, screw and cell are. Common practice, no
-# source.
+# The thermometer is not where beam, screw and cell are, and a chip does not warm itself by the same amount every day;
+# constant errors were there during the calibration too (thermometer.py). Common practice, no source.
 U_THERMOMETER_K = 1.0
 
 

@@ -188,6 +188,8 @@ def example_calibration(seed: int = 7) -> str:
 id = "rehearsal-{seed}"
 gauge = "{GAUGE_NAME}"
 temperature_c = 21.0
+gauge_temperature_c = 21.0     # what its own thermometer shows then
+thermometer = "BOARD"
 
 [force]                        # fitted to {len(rises)} readings of masses from 0 to 1000 g
 newton_per_count = {scale:.9e}

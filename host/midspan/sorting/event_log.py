@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 
 from midspan.base.clock import Clocks
 from midspan.base.errors import StoreError
@@ -10,7 +11,7 @@ from midspan.sorting.notices import Kind, Notices
 from midspan.sorting.recorder import NightRecorder
 from midspan.store.transit import RunEvent, RunEventKind
 from midspan.wire.fault_texts import describe
-from midspan.wire.records import FaultCode, Identify
+from midspan.wire.records import FaultCode, HostFault, Identify
 
 LOG = logging.getLogger(__name__)
 
@@ -42,6 +43,7 @@ class EventRecorder:
         self._boot: int | None = None
         self._fault: object = None
         self._full: set[int] = set()
+        self._off = False  # the newest run was at a wrong temperature
         self._offset_s = self._clock_offset_s()
 
     def look(self, found: Identify) -> None:
@@ -101,8 +103,12 @@ class EventRecorder:
             self._notices.tell(Kind.NEEDS_PERSON, words)
 
     def judged(self) -> None:
-        """Call a person if the newest check is the first failed one and the plan goes on all the same."""
+        """Call a person if the newest run is the first at a wrong temperature, or its check the first failed one.
+
+        After a failed check only if the plan goes on all the same.
+        """
         latest, plan = self._recorder.latest, self._recorder.setup.plan
+        self._call_for_temperature(() if latest is None else latest.events)
         check = None if latest is None else latest.check
         if check is None or check.good or plan.checks.bad_check == "stop":
             return
@@ -110,6 +116,16 @@ class EventRecorder:
         if not earlier or earlier[-1].good:
             words = f"check standard {check.standard} was out of control: {'; '.join(check.reasons)}"
             self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The night goes on as planned; its shafts are suspect")
+
+    def _call_for_temperature(self, events: Sequence[RunEvent]) -> None:
+        """Call a person when the temperature goes wrong, and again only after it was right in between."""
+        words = [event.words for event in events if event.code == HostFault.TEMPERATURE_OFF]
+        if words and not self._off:
+            self._notices.tell(
+                Kind.NEEDS_PERSON,
+                f"{words[0]}. The night goes on as planned; outside the calibration's range shafts are doubtful",
+            )
+        self._off = bool(words)
 
     def emptied(self, place: int) -> None:
         """Note that a person emptied a place.
