@@ -37,6 +37,7 @@ from midspan.measurement.quantities import evenness, hysteresis, older_pounds, q
 from midspan.measurement.quantity_covariance import quantity_covariance
 from midspan.measurement.result_form import ResultForm, ResultKind
 from midspan.measurement.spine_budget import CAUSES, MeanForces, before_shares, spine_shares
+from midspan.measurement.thermometer import temperature_of
 from midspan.measurement.turning import TurnedShafts, turned
 from midspan.measurement.warmth import of_temperature, warmth_of
 from midspan.uncertainty.budget import Budget, Contribution
@@ -349,7 +350,7 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs with complete readings; ConversionError if those of any run fit no shaft."""
     found: dict[int, ShaftResult] = {}
-    warmth = warmth_of([run.temperature_c for run in runs], cal)
+    warmth = warmth_of([temperature_of(run, cal) for run in runs], cal)
     forces = replace(forces, head_mm=forces.head_mm * (1 + cal.travel.expansion_per_k * warmth.off_k)[:, None])
     for part in turned(forces, cal):
         rows = part.rows.tolist()
@@ -360,7 +361,7 @@ def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -
 def _results_alike(runs: list[RawRun], part: TurnedShafts, cal: Calibration) -> list[ShaftResult]:
     """Return the results of runs that were fitted alike."""
     fit, forces = part.fit, part.forces
-    warmth = warmth_of([run.temperature_c for run in runs], cal)
+    warmth = warmth_of([temperature_of(run, cal) for run in runs], cal)
     mean = MeanForces(
         fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0]
     )
@@ -442,7 +443,7 @@ def _result(run: RawRun, values: Mapping[str, Any], vector: Any, shares: Any, ca
         calibration=cal.calibration.id,
         evaluation=EVALUATION,
         definition=DEFINITION,
-        temperature_c=run.temperature_c,
+        temperature_c=temperature_of(run, cal),
         duration_ms=run.duration_ms,
         sampling_ms=run.sampling_ms,
         curve_thou=tuple(vector[0][:COLUMNS]),
