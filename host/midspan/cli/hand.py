@@ -16,6 +16,7 @@ from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
+    from midspan.cli.show import ShownVerdict
     from midspan.decision.bands import Bands
     from midspan.decision.decision import Decision
     from midspan.hand_bench.record import HandRecord, HandSession, HandShaft, Typed
@@ -67,6 +68,7 @@ def measure(
     ] = False,
 ) -> None:
     """Measure a shaft: asks for each reading, or takes them from a CSV. A session that was broken off goes on."""
+    from midspan.cli.show import ShownVerdict
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
@@ -84,7 +86,7 @@ def measure(
     whose = HandShaft(shaft, label, operator, ShaftAndRoom(diameter, temperature))
     place = _taken(kept, values, whose, source)
     result, decision = _evaluated(kept, place, limits, store)
-    show_hand(result, decision, Shown(as_json, k, picture), limits)
+    show_hand(result, ShownVerdict(decision, limits), Shown(as_json, k, picture))
 
 
 @dataclass(frozen=True)
@@ -295,17 +297,17 @@ def assign(
     aside(f"bar: {out}")
 
 
-def show_hand(result: "HandResult", decision: "Decision", shown: Shown, bands: "Bands | None") -> None:
+def show_hand(result: "HandResult", verdict: "ShownVerdict", shown: Shown) -> None:
     """Print a result with its budget, and draw it if asked; U covers 95 % unless k is given."""
     from midspan.decision.decision import NO_BANDS
     from midspan.report.hand_text import hand_json, hand_story
     from midspan.report.result_text import budget_table, console
     from midspan.uncertainty.budget import Coverage
 
-    judged = None if decision == NO_BANDS else decision
+    judged = None if verdict.decision == NO_BANDS else verdict.decision
     cover = Coverage(factor=shown.k)
     if shown.as_json:
-        print(hand_json(result, judged, bands))
+        print(hand_json(result, judged, verdict.bands, verdict.also))
     else:
         console().print(hand_story(result, judged, cover), "", budget_table(result))
     if shown.picture is not None:

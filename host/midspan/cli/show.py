@@ -1,6 +1,8 @@
 """`midspan show`: a stored result with its uncertainty or its budget."""
 
 import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -31,6 +33,8 @@ def show(
     """Show a stored result with its uncertainty."""
     from midspan.hand_bench.result import HandResult
     from midspan.measurement.result import Unmeasured
+    from midspan.report.other_gauges import other_gauges, other_gauges_json, other_gauges_words
+    from midspan.report.result_text import console
     from midspan.sets.stock import beside_verdict
     from midspan.store.lookup import newest, whole
 
@@ -38,6 +42,7 @@ def show(
         stored = newest(opened, shaft)
         against = beside_verdict(opened, stored.run.shaft)
         benches = opened.calibrations() if budget else {}
+        others = other_gauges(opened, stored)
     if against is not None:
         print(f"shaft {stored.run.shaft} is no stock: {against}", file=sys.stderr)
     if isinstance(stored.result, Unmeasured):
@@ -50,12 +55,27 @@ def show(
         from midspan.cli.budget import show_budget
 
         show_budget(result, stored.run, store, benches, trials, shown)
-    elif isinstance(result, HandResult):
+        return
+    judged = ShownVerdict(
+        stored.decision, bands_of(stored), {"other_gauges": other_gauges_json(others)} if others else {}
+    )
+    if isinstance(result, HandResult):
         from midspan.cli.hand import show_hand
 
-        show_hand(result, stored.decision, shown, bands_of(stored))
+        show_hand(result, judged, shown)
     else:
-        _show_measured(result, stored.decision, shown, bands_of(stored))
+        _show_measured(result, judged, shown)
+    for words in [] if as_json else other_gauges_words(others):
+        console().print(words)
+
+
+@dataclass(frozen=True)
+class ShownVerdict:
+    """Verdict of a result, the bands it rests on if they are known, and further values for JSON."""
+
+    decision: "Decision"
+    bands: "Bands | None" = None
+    also: Mapping[str, object] = field(default_factory=dict)
 
 
 def show_unmeasured(outcome: "Unmeasured", decision: "Decision", as_json: bool) -> None:
@@ -79,14 +99,14 @@ def bands_of(stored: "StoredResult") -> "Bands | None":
     return validated(Bands, dict(stored.basis.bands), Path("the bands of its verdict"))
 
 
-def _show_measured(result: "ShaftResult", decision: "Decision", shown: Shown, bands: "Bands | None") -> None:
+def _show_measured(result: "ShaftResult", judged: "ShownVerdict", shown: Shown) -> None:
     """Print the result of a gauge as words, JSON or a picture."""
     from midspan.report import result_text
 
     if shown.as_json:
-        print(result_text.as_json(result, decision, bands))
+        print(result_text.as_json(result, judged.decision, judged.bands, judged.also))
     else:
-        story, table = result_text.shaft_story(result, decision, shown.k), result_text.budget_table(result)
+        story, table = result_text.shaft_story(result, judged.decision, shown.k), result_text.budget_table(result)
         result_text.console().print(story, "", table)
     if shown.picture is not None:
         from midspan.report.plot_shaft import draw_around

@@ -1,6 +1,7 @@
 """Results of the hand bench for people: all about one shaft, the budget before a bench is built, and JSON."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 from rich.table import Table
 
@@ -162,7 +163,12 @@ def expected_table(bench: HandBench, spines_thou: Sequence[float], repeat_thou: 
     return table
 
 
-def hand_json(result: HandResult, decision: Decision | None, bands: Bands | None = None) -> str:
+def hand_json(
+    result: HandResult,
+    decision: Decision | None,
+    bands: Bands | None = None,
+    also: Mapping[str, object] = MappingProxyType({}),
+) -> str:
     """Return a result as one JSON object on one line, with its budget and verdict.
 
     Parameters
@@ -173,6 +179,8 @@ def hand_json(result: HandResult, decision: Decision | None, bands: Bands | None
         Its verdict, None where it was not judged.
     bands : Bands or None
         Bands of which the share that is used is said too; None to leave that out.
+    also : Mapping[str, object]
+        Further values that JSON can hold.
 
     Returns
     -------
@@ -180,7 +188,7 @@ def hand_json(result: HandResult, decision: Decision | None, bands: Bands | None
         The line, without a line break.
     """
     budget = result.budget
-    values = result.as_dict() | stated_and_used(result, bands)
+    values = {**result.as_dict(), **stated_and_used(result, bands), **also}
     values["budget"] = {part.name: part.u for part in budget.contributions}
     values["k"], values["U_spine_thou"] = budget.k(), budget.expanded()
     if decision is not None:

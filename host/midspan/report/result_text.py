@@ -4,10 +4,12 @@ Values carry their expanded uncertainty. Verdicts are words, not colours alone.
 """
 
 import json
+import math
 import os
 import sys
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from rich.console import Console
@@ -199,6 +201,8 @@ def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
     spine, u_spine = result.spine_thou, k_spine * result.u_spine_thou
     yield "static spine", f"{with_uncertainty(spine, u_spine)} thou ({with_uncertainty(spine * mm, u_spine * mm)} mm)"
     yield "", f"± {cover.words}: k = {k_spine:.2f}, {_freedom(result.dof_spine)} degrees of freedom"
+    alike = cover.k(result.dof_spine) * result.u_spine_thou * math.sqrt(2)
+    yield "another gauge", f"built and calibrated alike shows the same shaft within {alike:.2f} thou"
     yield "stated for", f"{REFERENCE_WORDS} ({_temperature(result.temperature_c)})"
     yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k_spine * result.u_older_lb)} lb"
     yield (
@@ -283,7 +287,12 @@ def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:
     return table
 
 
-def as_json(result: ShaftResult | Unmeasured, decision: Decision | None, bands: Bands | None = None) -> str:
+def as_json(
+    result: ShaftResult | Unmeasured,
+    decision: Decision | None,
+    bands: Bands | None = None,
+    also: Mapping[str, object] = MappingProxyType({}),
+) -> str:
     """Return a result as one JSON object on one line, with its verdict.
 
     A number that is not finite becomes null; the verdict says what was wrong with it.
@@ -296,6 +305,8 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None, bands: 
         Its verdict, None where it was not judged.
     bands : Bands or None
         Bands of which the share that is used is said too; None to leave that out.
+    also : Mapping[str, object]
+        Further values that JSON can hold.
 
     Returns
     -------
@@ -308,7 +319,7 @@ def as_json(result: ShaftResult | Unmeasured, decision: Decision | None, bands: 
         values = result.as_dict()
         values["budget"] = {name: part.u for (name, _), part in zip(CAUSES, result.budget.contributions, strict=True)}
         values["intercept_mm"], values["u_intercept_mm"] = result.surface_mm[0], result.u_surface_mm[0]
-        values |= stated_and_used(result, bands)
+        values |= {**stated_and_used(result, bands), **also}
     if decision is not None:
         values["outcome"] = decision.outcome.value
         values["bin"] = decision.bin

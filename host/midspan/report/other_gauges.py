@@ -1,0 +1,125 @@
+"""One shaft on several gauges: what each found, under one definition, and if they agree.
+
+A shaft is known again by its number, and by a label or a statement that joins several numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from midspan.base.formatting import printable, with_uncertainty
+from midspan.decision.decision import Outcome
+from midspan.measurement.result import Unmeasured
+from midspan.sets.twins import known_identities
+from midspan.store.database import Store
+from midspan.store.evaluation import StoredResult
+from midspan.store.records import Records
+from midspan.store.reference_spine import reference_thou
+from midspan.store.stored_result import MeasuredResult, finite
+from midspan.uncertainty.comparison import Compared, agreement_of
+
+
+@dataclass(frozen=True, slots=True)
+class OtherGauge:
+    """Newest result of a shaft on another gauge.
+
+    Parameters
+    ----------
+    gauge : str
+        Name of the gauge, or the hand bench.
+    spine_thou : float
+        Its spine under the reference condition, thou.
+    u_spine_thou : float
+        Standard uncertainty of that, thou.
+    compared : Compared
+        The result that was asked for, compared with this one.
+    """
+
+    gauge: str
+    spine_thou: float
+    u_spine_thou: float
+    compared: Compared
+
+
+def other_gauges(store: Store, stored: StoredResult) -> list[OtherGauge]:
+    """Compare a result with the newest sound result of the same shaft on each other gauge.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    stored : StoredResult
+        Result of a shaft.
+
+    Returns
+    -------
+    list[OtherGauge]
+        By the name of the gauge; empty if no other measured it, or the result is not a number.
+    """
+    with Records.of(store) as records:
+        numbers = known_identities(records).numbers(stored.run.shaft)
+    history = [result for number in numbers for result in store.history(number)]
+    newest: dict[str, MeasuredResult] = {}
+    for each in sorted(history, key=lambda result: (result.run_id, result.id)):
+        result = each.result
+        if not isinstance(result, Unmeasured) and result.gauge and _is_sound(each, result):
+            newest[result.gauge] = result
+    calibrations = store.calibrations()
+
+    def known(result: MeasuredResult) -> tuple[float, float] | None:
+        spine, u = reference_thou(result, calibrations), finite(result.u_spine_thou)
+        return None if spine is None or u is None else (spine, u)
+
+    mine = None if isinstance(stored.result, Unmeasured) else known(stored.result)
+    if mine is None or isinstance(stored.result, Unmeasured):
+        return []
+    found = {gauge: known(result) for gauge, result in sorted(newest.items()) if gauge != stored.result.gauge}
+    return [OtherGauge(gauge, *its, agreement_of(*mine, *its)) for gauge, its in found.items() if its is not None]
+
+
+def _is_sound(stored: StoredResult, result: MeasuredResult) -> bool:
+    """Return True if neither the gauge nor the reading was in doubt."""
+    return stored.decision.outcome is not Outcome.INSTRUMENT_FAULT and not result.doubts
+
+
+def other_gauges_words(found: Sequence[OtherGauge]) -> Iterator[str]:
+    """Yield a sentence on each other gauge.
+
+    Parameters
+    ----------
+    found : Sequence[OtherGauge]
+        Results on other gauges.
+
+    Yields
+    ------
+    str
+        Spine there, difference with U (95 %), E_n and if they agree.
+    """
+    for each in found:
+        compared = each.compared
+        there = with_uncertainty(each.spine_thou, compared.k * each.u_spine_thou, 2)
+        apart = with_uncertainty(compared.difference, compared.expanded, 2)
+        verdict = "they agree" if compared.holds else "they do not agree, so one of them claims to be surer than it is"
+        yield f"on {printable(each.gauge)}: {there} thou; this less that {apart}, E_n {compared.e_n:.2f}: {verdict}"
+
+
+def other_gauges_json(found: Sequence[OtherGauge]) -> list[dict[str, object]]:
+    """Return the results on other gauges as plain values.
+
+    Parameters
+    ----------
+    found : Sequence[OtherGauge]
+        Results on other gauges.
+
+    Returns
+    -------
+    list[dict[str, object]]
+        Values that JSON can hold; U covers 95 %.
+    """
+    return [
+        {"gauge": each.gauge, "spine_thou": each.spine_thou, "u_spine_thou": each.u_spine_thou,
+         "difference_thou": each.compared.difference, "U_difference_thou": each.compared.expanded,
+         "E_n": each.compared.e_n, "agrees": each.compared.holds}
+        for each in found
+    ]  # fmt: skip
