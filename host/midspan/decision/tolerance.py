@@ -17,7 +17,7 @@ from midspan.base.units import MM_PER_THOU
 from midspan.decision.bands import Bands, Bin
 
 
-class Measured(Protocol):
+class Limited(Protocol):
     """Quantities that bands limit; each u_... is a standard uncertainty, None if the quantity was not measured."""
 
     @property
@@ -78,12 +78,12 @@ class ToleranceUse:
         }  # fmt: skip
 
 
-def tolerance_use(measured: Measured, bands: Bands) -> list[ToleranceUse]:
+def tolerance_use(measured: Limited, bands: Bands) -> list[ToleranceUse]:
     """Return how much of each limit of its bin a shaft uses.
 
     Parameters
     ----------
-    measured : Measured
+    measured : Limited
         Quantities of the shaft.
     bands : Bands
         Bins, and the coverage factor of U.
@@ -115,7 +115,7 @@ def bin_for(spine_thou: float, bands: Bands) -> Bin:
     return min(bands.in_order, key=lambda each: max(each.low_thou - spine_thou, spine_thou - each.high_thou, 0.0))
 
 
-def _uses(measured: Measured, home: Bin, k: float) -> Iterator[ToleranceUse]:
+def _uses(measured: Limited, home: Bin, k: float) -> Iterator[ToleranceUse]:
     """Yield the use of the band of spine, then of each upper limit."""
     half = (home.high_thou - home.low_thou) / 2
     away = abs(measured.spine_thou - (home.low_thou + home.high_thou) / 2)
@@ -131,12 +131,12 @@ def _uses(measured: Measured, home: Bin, k: float) -> Iterator[ToleranceUse]:
             yield ToleranceUse(name, 0.0, limit, unit, share * value, share * k * u)
 
 
-def tolerance_as_plain(measured: Measured, bands: Bands) -> Mapping[str, object]:
+def tolerance_as_plain(measured: Limited, bands: Bands) -> Mapping[str, object]:
     """Return the bin and the use of its limits as values that JSON can hold.
 
     Parameters
     ----------
-    measured : Measured
+    measured : Limited
         Quantities of the shaft.
     bands : Bands
         Bins, and the coverage factor of U.
