@@ -73,3 +73,12 @@ def test_it_is_found_within_the_bounds_of_a_filter_that_was_never_calibrated():
         *_, calibration, run, _ = measured({}, gauge)
         (result,) = evaluate([run], calibration.model_copy(update={"filter": None}))
         assert len(result.faults) == faults
+
+
+@pytest.mark.parametrize("kind", ["none", "average2", "average8", "sinc3"])
+def test_a_filter_that_was_never_calibrated_makes_no_step_of_its_own(kind):
+    """The bounds that stand in for it are those of usual converters; some of these lie outside."""
+    for spine in (300.0, 700.0):
+        *_, calibration, run, _ = measured({"spine_thou": spine}, {"filter": kind})
+        (result,) = evaluate([run], calibration.model_copy(update={"filter": None}))
+        assert result.faults == ()

@@ -22,6 +22,7 @@ from midspan.measurement.calibration import Calibration
 from midspan.measurement.converter_filter import BOXCAR, Filters, filters_of, is_filtered
 from midspan.measurement.harmonics import Array, Mask
 
+REMEMBERED = 8  # conversions after which a filter that was never calibrated has forgotten a change of the speed
 BEFORE = 8  # readings before the way, for the position in the middle of its first readings
 FEWEST = 16  # readings on the way; fewer do not tell a step from a curve
 BINS = 32  # means of neighbours that the fit sees: a step is smeared out over four readings anyway
@@ -189,7 +190,12 @@ def _way(runs: list[RawRun], filters: Filters, cal: Calibration) -> _Way:
     inside = (index >= begin) & (index < end)
     stands = np.where(turned == turned[:, -1:], time, np.inf).min(axis=1, keepdims=True)
     used = inside & (time - _since(filters)[0] >= stands)
-    return _Way(time, _steady(time, cal.travel_mm(head), inside, cal), cal.force_n(counts - zero[:, None]), used)
+    steady_mm, on = _steady(time, cal.travel_mm(head), inside, cal)
+    if cal.filter is None:  # a delay that is not known does no harm while the speed is the same
+        since = 1e-6 * REMEMBERED * filters.interval_us[:, None]
+        begun, over = (np.where(on, time, far) for far in (np.inf, -np.inf))
+        used &= (time >= begun.min(axis=1, keepdims=True) + since) & (time <= over.max(axis=1, keepdims=True))
+    return _Way(time, steady_mm, cal.force_n(counts - zero[:, None]), used)
 
 
 def _since(filters: Filters) -> tuple[Array, Array]:
@@ -198,8 +204,8 @@ def _since(filters: Filters) -> tuple[Array, Array]:
     return delay + half, delay - half
 
 
-def _steady(time: Array, head: Array, inside: Mask, cal: Calibration) -> Array:
-    """Return positions with the line of the constant speed in place of those at which the head had it.
+def _steady(time: Array, head: Array, inside: Mask, cal: Calibration) -> tuple[Array, Mask]:
+    """Return positions with the line of the constant speed in place of those at which the head had it, and which.
 
     The board tells whole microsteps; a line through them tells the part of a step.
     """
@@ -212,7 +218,8 @@ def _steady(time: Array, head: Array, inside: Mask, cal: Calibration) -> Array:
     at, place = (np.where(on, values, 0).sum(axis=1, keepdims=True) / number for values in (time, head))
     t, x = (np.where(on, values - mean, 0.0) for values, mean in ((time, at), (head, place)))
     slope = (t * x).sum(axis=1, keepdims=True) / np.maximum((t * t).sum(axis=1, keepdims=True), 1e-12)
-    return np.where(on & (number > BEFORE), place + slope * (time - at), head)
+    on &= number > BEFORE
+    return np.where(on, place + slope * (time - at), head), on
 
 
 def _means(way: _Way, filters: Filters, flexibility: Array, scatter_n: Array, cal: Calibration) -> tuple[_Means, Array]:
