@@ -60,7 +60,7 @@ def test_most_of_the_first_budget_are_the_masses(walked):
 
 def test_the_headings_are_those_of_the_tables():
     rows = dict(re.findall(r"^\| `(\w+)` \| (`.*) \|$", SECTION, re.MULTILINE))
-    assert set(rows) == {"force", "travel", "frame", "span", "rotation", "filter", "bar"}
+    assert set(rows) == {"force", "travel", "frame", "span", "sinking", "rotation", "filter", "bar"}
     other = {"travel": "blocks", "rotation": "marks"}
     for kind, told in rows.items():
         wanted = [kind, *([other[kind]] if kind in other else [])]
