@@ -428,6 +428,16 @@ class Calibration(Section):
         """Settings of the cycle by which shafts are measured on this gauge."""
         return self.cycle or STANDARD_CYCLE
 
+    @property
+    def give_mm_per_n(self) -> float:
+        """Travel of the head that does not bend a shaft: of frame, cell and the shaft's own walls, mm per N."""
+        return self.frame.give_mm_per_n + self.span.sink_mm_per_n
+
+    @property
+    def rim(self) -> float:
+        """Height of the shaft's axis above the rims' centre of curvature over the span; 0 for knife edges."""
+        return self.span.rim_mm / self.span.span_mm
+
     def force_n(self, rise_counts: Array) -> Array:
         """Return the force at a rise of the count.
 

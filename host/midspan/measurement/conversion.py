@@ -163,7 +163,7 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
     """
     warmth = warmth or warmth_of([None] * len(low_n), cal)
     span = cal.span.span_mm * (1 + cal.span.expansion_per_k * warmth.off_k)
-    give, supports, rim = give_mm_per_n(cal), cal.span.vertical, rim_of(cal)
+    give, supports, rim = cal.give_mm_per_n, cal.span.vertical, cal.rim
     bend = travel_mm - give * (high_n - low_n)
     y = elastica.flexibility_between((low_n, high_n), bend / span, supports, rim)
     _, low_slope = elastica.ratio_and_slope(low_n * y, supports, rim)
@@ -195,38 +195,6 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
         give + span * low_slope * (y + low_n * y_low),
         span * low_slope * low_n * y_high,
     )
-
-
-def give_mm_per_n(cal: Calibration) -> float:
-    """Return the travel of the head that does not bend a shaft: of frame, cell and the shaft's own walls.
-
-    Parameters
-    ----------
-    cal : Calibration
-        Compliance of the frame, and how much walls give.
-
-    Returns
-    -------
-    float
-        Compliance, mm per N.
-    """
-    return cal.frame.give_mm_per_n + cal.span.sink_mm_per_n
-
-
-def rim_of(cal: Calibration) -> float:
-    """Return the height of the shaft's axis above the rims' centre of curvature over the span, as the elastica has it.
-
-    Parameters
-    ----------
-    cal : Calibration
-        Span and rims.
-
-    Returns
-    -------
-    float
-        Ratio, dimensionless; 0 for knife edges.
-    """
-    return cal.span.rim_mm / cal.span.span_mm
 
 
 def standard_thou(flexibility: Array, span_mm: Array, to: Convention = STANDARD) -> tuple[Array, Array]:
@@ -320,7 +288,7 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
     kept, grid = _significant(fit.coefficients_n, fit.covariance), _grid(fit.coefficients_n.shape[-1])
     low, high = (each_times(kept[:, depth], grid.columns) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
-    span, give, supports, rim = point.span_mm[:, None], give_mm_per_n(cal), cal.span.vertical, rim_of(cal)
+    span, give, supports, rim = point.span_mm[:, None], cal.give_mm_per_n, cal.span.vertical, cal.rim
     y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports, rim)
     deflection, _ = standard_thou(y, span)
     depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports, rim)
@@ -437,8 +405,8 @@ def _at_bounds(y: Array, low_n: Array, high_n: Array, bend_ratio: Array, cal: Ca
         return None
     bounds = []
     for support in (lowest, highest):
-        low, low_slope = elastica.ratio_and_slope(low_n * y, support, rim_of(cal))
-        high, high_slope = elastica.ratio_and_slope(high_n * y, support, rim_of(cal))
+        low, low_slope = elastica.ratio_and_slope(low_n * y, support, cal.rim)
+        high, high_slope = elastica.ratio_and_slope(high_n * y, support, cal.rim)
         bounds.append(y - (high - low - bend_ratio) / (high_n * high_slope - low_n * low_slope))
     return bounds[0], bounds[1]
 
@@ -453,7 +421,7 @@ def _half_apart(
     if bounds is None:
         return None, None
     ends = zip(bounds, cal.span.vertical_share, strict=True)
-    lowest, highest = (elastica.deflection_ratio(low_n * y, support, rim_of(cal)) for y, support in ends)
+    lowest, highest = (elastica.deflection_ratio(low_n * y, support, cal.rim) for y, support in ends)
     return _half_difference_thou(bounds, span_mm, STANDARD), span_mm * (lowest - highest) / 2
 
 

@@ -138,10 +138,11 @@ def _point(settings: CycleSettings, calibration: Calibration, noise: Noise) -> P
     """Return the mean state of the shaft at both depths, with the derivatives of spine and surface."""
     span, supports = calibration.span.span_mm, calibration.span.vertical
     ratio = noise.spine_thou * MM_PER_THOU / STANDARD.span_mm
-    y = float(elastica.flexibility_between((0.0, STANDARD.load_n), ratio, supports)) * (span / STANDARD.span_mm) ** 2
+    y = float(elastica.flexibility_between((0.0, STANDARD.load_n), ratio)) * (span / STANDARD.span_mm) ** 2
     low, high = settings.light_share * STANDARD.load_n, STANDARD.load_n
-    bend = span * float(elastica.deflection_ratio(high * y, supports) - elastica.deflection_ratio(low * y, supports))
-    travel = bend + calibration.frame.give_mm_per_n * (high - low)
+    on_light, on_full = (float(elastica.deflection_ratio(load * y, supports, calibration.rim)) for load in (low, high))
+    bend = span * (on_full - on_light)
+    travel = bend + calibration.give_mm_per_n * (high - low)
     return mean_point(np.array([low]), np.array([high]), np.array([travel]), calibration)
 
 

@@ -49,9 +49,7 @@ class _Head:
         self.at = 0.0
         self.ends: list[float] = []
         to = STANDARD.span_mm
-        given = elastica.flexibility_between(
-            (0.0, STANDARD.load_n), self.shaft.spine_thou * MM_PER_THOU / to, self.calibration.span.vertical
-        )
+        given = elastica.flexibility_between((0.0, STANDARD.load_n), self.shaft.spine_thou * MM_PER_THOU / to)
         self.flexibility = float(given) * (self.calibration.span.span_mm / to) ** 2
         self.interval_s = self.identify.interval_us * 1e-6
 
@@ -89,10 +87,12 @@ class _Head:
         linear, square = calibration.force.newton_per_count, calibration.force.newton_per_count2
         force_n = count * (linear + square * count)
         try:
-            ratio = float(elastica.deflection_ratio(force_n * self.flexibility, calibration.span.vertical))
+            ratio = float(
+                elastica.deflection_ratio(force_n * self.flexibility, calibration.span.vertical, calibration.rim)
+            )
         except ConversionError:
             return math.inf  # on this span the shaft would bend further than a gauge's travel
-        bend_mm = ratio * calibration.span.span_mm + calibration.frame.give_mm_per_n * force_n
+        bend_mm = ratio * calibration.span.span_mm + calibration.give_mm_per_n * force_n
         down_mm = calibration.travel.clearance_mm + self.shaft.gap_mm + bend_mm
         return down_mm / calibration.travel.mm_per_step
 

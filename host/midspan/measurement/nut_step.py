@@ -230,8 +230,8 @@ def _means(way: _Way, filters: Filters, flexibility: Array, scatter_n: Array, ca
     head = (area_b - area_a) / np.maximum(b - a, 1e-9)
     force = np.where(way.used, way.force, 0.0)
     group = np.clip(force * flexibility[:, None], 0.0, LARGEST_GROUP)
-    bend = cal.span.span_mm * elastica.deflection_ratio(group, cal.span.vertical)
-    height = head - cal.frame.give_mm_per_n * force - bend
+    bend = cal.span.span_mm * elastica.deflection_ratio(group, cal.span.vertical, cal.rim)
+    height = head - cal.give_mm_per_n * force - bend
     at = way.used.argmax(axis=1)[:, None]
     ends = np.take_along_axis(head, at, axis=1), np.take_along_axis(force, at, axis=1)
     soft = (head[:, -1] - ends[0][:, 0]) / np.maximum(way.force[:, -1] - ends[1][:, 0], 0.1)
