@@ -17,6 +17,8 @@ from midspan.base.errors import StoreError
 from midspan.decision.bands import load_bands
 from midspan.decision.basis import Basis
 from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
+from midspan.hand_bench.result import evaluate_hand
+from midspan.hand_bench.sessions import sessions
 from midspan.measurement.definition import DEFINITION
 from midspan.report.result_text import verdict_words
 from midspan.sets.registry import Sets
@@ -125,6 +127,16 @@ def test_older_spines_are_converted_to_what_evaluating_their_readings_again_give
     for shaft in both:
         assert before[shaft].definition != DEFINITION
         assert before[shaft].spine_thou == pytest.approx(after[shaft].spine_thou, abs=0.02)
+        assert before[shaft].u_spine_thou == pytest.approx(after[shaft].u_spine_thou, rel=0.2)
+
+
+def test_older_spines_of_the_hand_bench_are_converted_to_what_their_readings_give_now(shop):
+    now = {session.shaft: evaluate_hand(session) for session in sessions(shop / "hand-readings.jsonl")}
+    standing = {row.shaft: row for row in _standing(shop) if row.shaft in now}
+    assert len(standing) == 2
+    for shaft, row in standing.items():
+        assert row.spine_thou == pytest.approx(now[shaft].spine_thou, abs=1e-3)
+        assert row.u_spine_thou == pytest.approx(now[shaft].u_spine_thou, rel=0.1)
 
 
 def _standing(folder):

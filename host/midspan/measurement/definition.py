@@ -60,45 +60,6 @@ def to_reference_thou(spine_thou: ArrayLike, support: Support = "between") -> Ar
     return deflection_mm(STANDARD.load_n, STANDARD.span_mm, stiffness, "normal") / MM_PER_THOU
 
 
-def read_again_thou(
-    loads_n: tuple[ArrayLike, ArrayLike], bend_mm: ArrayLike, span_mm: ArrayLike, support: Support = "between"
-) -> Array:  # fmt: skip
-    """Return by how much spines change if the readings behind them are read for normal reactions.
-
-    Parameters
-    ----------
-    loads_n : tuple of array_like
-        Forces at the light and at the full depth, N, any shape.
-    bend_mm : array_like
-        Change of the shaft's deflection between the two, mm, same shape.
-    span_mm : array_like
-        Distance between the supports, mm, same shape.
-    support : {"normal", "vertical", "between"} or float
-        Support condition for which they were read before, or its share of vertical reactions from 0 to 1.
-
-    Returns
-    -------
-    ndarray
-        Spine for normal reactions less spine as it was stated, thou, same shape.
-
-    Raises
-    ------
-    ConversionError
-        No shaft bends like this.
-
-    Examples
-    --------
-    >>> read_again_thou((0.9, 8.6), 11.3, 711.2).round(2).tolist()
-    -0.06
-    """
-    low, high, bend, span = np.broadcast_arrays(*(np.asarray(part, float) for part in (*loads_n, bend_mm, span_mm)))
-    spines = []
-    for condition in ("normal", support):
-        stiffness = stiffness_between((low, high), bend, span, condition)
-        spines.append(deflection_mm(STANDARD.load_n, STANDARD.span_mm, stiffness, condition) / MM_PER_THOU)
-    return spines[0] - spines[1]
-
-
 def assigned_under_reference(spine_thou: float, u_spine_thou: float, definition: str) -> tuple[float, float]:
     """Return an assigned spine under the reference condition, and its standard uncertainty.
 

@@ -173,7 +173,7 @@ def spine_shares(
         (cal.span.u_sink_mm_per_n, point.by_give, np.inf),
         (off_centre_loss(cal) / np.sqrt(5), point.by_travel * point.bend_mm, np.inf),
         (tilt_loss(cal) / np.sqrt(5), point.by_travel * mean.travel_mm, np.inf),
-        (_creep_thou(point, fit), 1.0, np.inf),
+        (_creep_thou(point, fit.coefficients_n[:, 0, 0] - fit.coefficients_n[:, 2, 0]), 1.0, np.inf),
         (u_warmth, by_warmth, np.inf),
     )
     columns = np.empty((3, len(scale), len(rows)))
@@ -181,6 +181,43 @@ def spine_shares(
         for part, value in zip(columns, row, strict=True):
             part[:, i] = value
     return Shares(*columns)
+
+
+def u_since_evaluation_2(mean: MeanForces, fall_n: Array, point: Point, cal: Calibration) -> Array:
+    """Return the standard uncertainty from causes that results of evaluation 2 do not count.
+
+    Parameters
+    ----------
+    mean : MeanForces
+        Forces and travel.
+    fall_n : ndarray
+        Fall of the force at the light depth from the way in to the way back, N, shape (S,).
+    point : Point
+        Derivatives of the deflection.
+    cal : Calibration
+        Uncertainties of the gauge.
+
+    Returns
+    -------
+    ndarray
+        Standard uncertainty of the spine, thou, shape (S,).
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.2.
+    """
+    u_warmth, by_warmth = _of_warmth(mean, point, cal)
+    parts = (
+        cal.span.u_axial_friction * point.by_friction,
+        cal.span.u_rim_mm * point.by_rim,
+        cal.span.u_sink_mm_per_n * point.by_give,
+        off_centre_loss(cal) / np.sqrt(5) * point.by_travel * point.bend_mm,
+        tilt_loss(cal) / np.sqrt(5) * point.by_travel * mean.travel_mm,
+        _creep_thou(point, fall_n),
+        u_warmth * by_warmth,
+    )
+    total: Array = np.sqrt(sum(np.square(part) for part in parts))
+    return total
 
 
 def off_centre_loss(cal: Calibration) -> float:
@@ -235,7 +272,7 @@ def tilt_loss(cal: Calibration) -> float:
     return float(1 - np.cos(np.radians(cal.travel.tilt_deg)))
 
 
-def _creep_thou(point: Point, fit: HarmonicFit) -> Array:
+def _creep_thou(point: Point, fall_n: Array) -> Array:
     """Return the standard uncertainty from what the shaft creeps while it is held, thou (S,).
 
     The definition names no time, so any moment of the readings at the full depth is as good as another. The force falls
@@ -245,8 +282,7 @@ def _creep_thou(point: Point, fit: HarmonicFit) -> Array:
     way. That errs on the safe side: friction within the shaft and the cell's creep are in the fall too, and what creeps
     turns with the shaft, so that little of it builds up.
     """
-    fall_n = np.abs(fit.coefficients_n[:, 0, 0] - fit.coefficients_n[:, 2, 0])
-    result: Array = fall_n * np.abs(point.by_high) / np.sqrt(12)
+    result: Array = np.abs(fall_n * point.by_high) / np.sqrt(12)
     return result
 
 

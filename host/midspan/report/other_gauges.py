@@ -15,8 +15,8 @@ from midspan.sets.twins import known_identities
 from midspan.store.database import Store
 from midspan.store.evaluation import StoredResult
 from midspan.store.records import Records
-from midspan.store.reference_spine import reference_thou
-from midspan.store.stored_result import MeasuredResult, finite
+from midspan.store.reference_spine import under_reference
+from midspan.store.stored_result import MeasuredResult
 from midspan.uncertainty.comparison import Compared, agreement_of
 
 
@@ -65,16 +65,12 @@ def other_gauges(store: Store, stored: StoredResult) -> list[OtherGauge]:
         result = each.result
         if not isinstance(result, Unmeasured) and result.gauge and _is_sound(each, result):
             newest[result.gauge] = result
-    calibrations = store.calibrations()
-
-    def known(result: MeasuredResult) -> tuple[float, float] | None:
-        spine, u = reference_thou(result, calibrations), finite(result.u_spine_thou)
-        return None if spine is None or u is None else (spine, u)
-
-    mine = None if isinstance(stored.result, Unmeasured) else known(stored.result)
-    if mine is None or isinstance(stored.result, Unmeasured):
+    own, calibrations = stored.result, store.calibrations()
+    mine = None if isinstance(own, Unmeasured) else under_reference(own, calibrations)
+    if mine is None or isinstance(own, Unmeasured):
         return []
-    found = {gauge: known(result) for gauge, result in sorted(newest.items()) if gauge != stored.result.gauge}
+    others = ((gauge, result) for gauge, result in sorted(newest.items()) if gauge != own.gauge)
+    found = {gauge: under_reference(result, calibrations) for gauge, result in others}
     return [OtherGauge(gauge, *its, agreement_of(*mine, *its)) for gauge, its in found.items() if its is not None]
 
 

@@ -31,7 +31,7 @@ from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.older_spines import kept_calibrations, stated_before, stated_spines
-from midspan.store.reference_spine import shifts_thou
+from midspan.store.reference_spine import conversions
 from midspan.store.tables import (
     BatchRow,
     CheckRow,
@@ -509,7 +509,8 @@ def _check_shifts(session: Session) -> dict[int, float]:
     query = stated_before(StepRow.passage_id).join(StepRow, StepRow.result_id == ResultRow.id)
     stated = stated_spines(session, query.where(StepRow.passage_id.in_(select(CheckRow.passage_id))))
     kept = kept_calibrations(session) if stated else {}
-    return dict(zip(stated, shifts_thou(list(stated.values()), kept), strict=True))
+    found = zip(stated, conversions(list(stated.values()), kept), strict=True)
+    return {shaft: conversion.shift_thou for shaft, conversion in found}
 
 
 def _step_row(shaft: int, step: WayStep) -> StepRow:

@@ -9,7 +9,7 @@ its calibration: converting these again gives what evaluating its readings again
 >>> knife_edges = {**EXAMPLE, "span": {"span_mm": 711.2, "u_span_mm": 0.05, "rim_mm": 0.0, "sink_mm_per_n": 0.0}}
 >>> knife_edges["frame"] = {"give_mm_per_n": 0.0, "u_give_mm_per_n": 0.0}
 >>> kept = {"bench 1": KeptCalibration(knife_edges)}
->>> older.stated_for, [round(shift, 2) for shift in shifts_thou([older], kept)]
+>>> older.stated_for, [round(found.shift_thou, 2) for found in conversions([older], kept)]
 ('middle of the supports', [-0.06])
 """
 
@@ -28,12 +28,15 @@ from numpy.typing import NDArray
 from midspan.base.config import validated
 from midspan.base.errors import ConfigurationError, ConversionError
 from midspan.base.units import MM_PER_THOU, STANDARD
-from midspan.hand_bench.conversion import BenchLoad
+from midspan.hand_bench.bench import HandBench
+from midspan.hand_bench.conversion import CAUSES as HAND_CAUSES
+from midspan.hand_bench.conversion import BenchLoad, shares
 from midspan.measurement.calibration import EXAMPLE, Calibration
 from midspan.measurement.conversion import mean_point
-from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, read_again_thou
+from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION
 from midspan.measurement.elastica import deflection_mm, stiffness_between
 from midspan.measurement.result_form import ResultKind
+from midspan.measurement.spine_budget import MeanForces, u_since_evaluation_2
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.stored_result import MeasuredResult, finite
 
@@ -41,6 +44,9 @@ LIGHT_SHARE = 0.1  # of the full load, where a result does not say its light loa
 MIDDLE = 0.5
 EARLIER_NORMAL = "normal reactions at rims as they were"  # of an earlier result whose calibration had bounds of 0
 PLACE = Path("a calibration in the store")
+NEW_BY_HAND = frozenset(
+    {"tip beside the hook", "axial friction", "edge radius", "shaft radius", "sinking", "creep", "temperature"}
+)
 Array = NDArray[np.float64]
 
 
@@ -68,6 +74,8 @@ class StatedSpine:
         Compliance of frame and cell, mm per N.
     span_mm : float | None
         Distance between the supports, mm.
+    hysteresis_pct : float | None
+        Fall of the force at the light depth from the way in to the way back, %.
     deflection_mm : float | None
         Movement of a hand bench's dial under the weight, mm.
     """
@@ -82,6 +90,7 @@ class StatedSpine:
     travel_mm: float | None = None
     give_mm_per_n: float | None = None
     span_mm: float | None = None
+    hysteresis_pct: float | None = None
     deflection_mm: float | None = None
 
     @classmethod
@@ -150,8 +159,8 @@ class StatedSpine:
         return sum(self.vertical_share) / len(self.vertical_share) if self.vertical_share else MIDDLE
 
     @property
-    def read_from(self) -> tuple[float, float, float, float, float] | None:
-        """Light and full load in N, travel between them in mm, give in mm/N, span in mm; None without a finite spine.
+    def read_from(self) -> tuple[float, float, float, float, float, float] | None:
+        """Light and full load in N, travel in mm, give in mm/N, span in mm, fall in N; None without a finite spine.
 
         Where the result does not say them, they are those of the usual cycle: nearly the standard load and span.
         """
@@ -160,12 +169,13 @@ class StatedSpine:
             return None
         give, span = self.give_mm_per_n or 0.0, self.span_mm or STANDARD.span_mm
         if self.deflection_mm and self.load_n:
-            return 0.0, self.load_n, self.deflection_mm, 0.0, span
+            return 0.0, self.load_n, self.deflection_mm, 0.0, span, 0.0
         if self.light_load_n and self.load_n and self.travel_mm:
-            return self.light_load_n, self.load_n, self.travel_mm, give, span
+            fall_n = (self.hysteresis_pct or 0.0) / 100 * self.light_load_n
+            return self.light_load_n, self.load_n, self.travel_mm, give, span, fall_n
         light = 0.0 if self.is_hand else LIGHT_SHARE
         travel = (1 - light) * (spine * MM_PER_THOU + give * STANDARD.load_n)
-        return light * STANDARD.load_n, STANDARD.load_n, travel, give, STANDARD.span_mm
+        return light * STANDARD.load_n, STANDARD.load_n, travel, give, STANDARD.span_mm, 0.0
 
 
 IN_JSON = tuple(field.name for field in fields(StatedSpine) if field.name not in ("kind", "calibration", "spine_thou"))
@@ -179,8 +189,44 @@ def _number(value: object) -> float | None:
     return finite(value)
 
 
-def shifts_thou(stated: Sequence[StatedSpine], calibrations: Mapping[str, KeptCalibration]) -> list[float]:
-    """Return what to add to each stored spine to have it under the reference condition.
+@dataclass(frozen=True, slots=True)
+class Conversion:
+    """What brings a stored spine under the reference condition.
+
+    Parameters
+    ----------
+    shift_thou : float
+        To be added to the spine, thou; 0 for a spine stated for the reference condition, not a number where it cannot
+        be converted.
+    u_thou : float
+        Standard uncertainty that is added to that of the spine, thou: of supports, walls and temperature, which results
+        of earlier versions do not count.
+    """
+
+    shift_thou: float
+    u_thou: float
+
+    def of(self, spine_thou: float, u_spine_thou: float) -> tuple[float, float]:
+        """Return a spine and its standard uncertainty under the reference condition.
+
+        Parameters
+        ----------
+        spine_thou, u_spine_thou : float
+            Spine and standard uncertainty as they are stored, thou.
+
+        Returns
+        -------
+        tuple of float
+            Both converted, thou.
+        """
+        return spine_thou + self.shift_thou, math.hypot(u_spine_thou, self.u_thou)
+
+
+AS_IT_IS, IMPOSSIBLE = Conversion(0.0, 0.0), Conversion(math.nan, 0.0)
+
+
+def conversions(stated: Sequence[StatedSpine], calibrations: Mapping[str, KeptCalibration]) -> list[Conversion]:
+    """Return what brings each stored spine under the reference condition.
 
     Parameters
     ----------
@@ -191,51 +237,60 @@ def shifts_thou(stated: Sequence[StatedSpine], calibrations: Mapping[str, KeptCa
 
     Returns
     -------
-    list[float]
-        Shifts, thou; 0 for a spine stated for the reference condition, not a number where it cannot be converted.
+    list[Conversion]
+        In the order of the spines.
     """
-    shifts = [0.0 if each.definition == DEFINITION else math.nan for each in stated]
+    found = [AS_IT_IS if each.definition == DEFINITION else IMPOSSIBLE for each in stated]
     groups: dict[tuple[bool, str | None, float], list[int]] = {}
     for i, each in enumerate(stated):
         if each.definition in (None, OLDER_DEFINITION) and each.read_from is not None:
             groups.setdefault((each.is_hand, each.calibration, each.support), []).append(i)
     for (_, name, _), those in groups.items():
         kept = calibrations.get(name or "")
-        for i, shift in zip(those, _converted_again([stated[i] for i in those], kept), strict=True):
-            shifts[i] = shift
-    return shifts
+        for i, conversion in zip(those, _converted_again([stated[i] for i in those], kept), strict=True):
+            found[i] = conversion
+    return found
 
 
-def _converted_again(alike: Sequence[StatedSpine], kept: KeptCalibration | None) -> list[float]:
-    """Return the shifts of spines of one instrument and calibration, not a number for values that fit no shaft."""
+def _converted_again(alike: Sequence[StatedSpine], kept: KeptCalibration | None) -> list[Conversion]:
+    """Return the conversions of spines of one instrument and calibration; impossible for values that fit no shaft."""
     before = np.array([each.read_from for each in alike], float).T
     try:
-        shifts: list[float] = (_by_bench if alike[0].is_hand else _by_gauge)(before, alike[0], kept).tolist()
+        pairs = (_by_bench if alike[0].is_hand else _by_gauge)(before, alike[0], kept)
     except ConversionError:  # the values of one fit no shaft; the others are converted without it
-        return [math.nan] if len(alike) == 1 else [shift for each in alike for shift in _converted_again([each], kept)]
-    return shifts
+        return [IMPOSSIBLE] if len(alike) == 1 else [one for each in alike for one in _converted_again([each], kept)]
+    return [Conversion(*pair) for pair in zip(*(part.tolist() for part in pairs), strict=True)]
 
 
-def _by_gauge(before: Array, first: StatedSpine, kept: KeptCalibration | None) -> Array:
-    """Return the shifts of results of a gauge; before has light and full load, travel, give and span in its rows."""
-    low, high, travel, give, span = before
+def _by_gauge(before: Array, first: StatedSpine, kept: KeptCalibration | None) -> tuple[Array, Array]:
+    """Return shifts and u of results of a gauge; the rows of before are those of `read_from`."""
+    low, high, travel, give, span, fall_n = before
     calibration = _calibration(kept, float(give[0]), float(span[0]))
-    now = mean_point(low, high, travel, calibration).deflection_thou
-    return now - _stated_thou((low, high), travel - give * (high - low), span, first.support)
+    now = mean_point(low, high, travel, calibration)
+    u = u_since_evaluation_2(MeanForces(low, high, travel), fall_n, now, calibration)
+    return now.deflection_thou - _stated_thou((low, high), travel - give * (high - low), span, first.support), u
 
 
-def _by_bench(before: Array, first: StatedSpine, kept: KeptCalibration | None) -> Array:
-    """Return the shifts of results of a hand bench, whose travel is the movement of the dial."""
-    _, load, sag, _, span = before
+def _by_bench(before: Array, first: StatedSpine, kept: KeptCalibration | None) -> tuple[Array, Array]:
+    """Return shifts and u of results of a hand bench, whose travel is the movement of the dial."""
+    _, load, sag, _, span, _ = before
     try:
         bench = None if kept is None else kept.bench(PLACE)
     except ConfigurationError:
         bench = None
-    if bench is None:  # weighed with nearly the standard load, so that the supports hardly count
-        return read_again_thou((np.zeros_like(load), load), sag, span, first.support)
+    if bench is None:  # nothing is known of its edges
+        return np.full_like(sag, math.nan), np.zeros_like(sag)
     weighed = BenchLoad.of(bench)
     loads = np.full_like(load, weighed.preload_n), weighed.preload_n + load
-    return weighed.thou(sag) - _stated_thou(loads, sag - bench.frame.give_mm_per_n * load, span, first.support)
+    stated = _stated_thou(loads, sag - bench.frame.give_mm_per_n * load, span, first.support)
+    return weighed.thou(sag) - stated, np.array([_u_of_bench(bench, float(each)) for each in sag])
+
+
+def _u_of_bench(bench: HandBench, sag_mm: float) -> float:
+    """Return the standard uncertainty from causes that results of earlier versions do not count, thou."""
+    u_causes, sensitivities = shares(bench, sag_mm, 0.0)
+    rows = zip(HAND_CAUSES, u_causes, sensitivities, strict=True)
+    return math.hypot(*(u * by for (name, _), u, by in rows if name in NEW_BY_HAND))
 
 
 def _stated_thou(loads_n: tuple[Array, Array], bend_mm: Array, span_mm: Array, support: float) -> Array:
@@ -255,8 +310,8 @@ def _calibration(kept: KeptCalibration | None, give_mm_per_n: float, span_mm: fl
     return validated(Calibration, {**EXAMPLE, "frame": frame, "span": span}, PLACE)
 
 
-def reference_thou(result: MeasuredResult, calibrations: Mapping[str, KeptCalibration]) -> float | None:
-    """Return the spine of a stored result of any version under the reference condition.
+def under_reference(result: MeasuredResult, calibrations: Mapping[str, KeptCalibration]) -> tuple[float, float] | None:
+    """Return the spine of a stored result of any version, and its standard uncertainty, under the reference condition.
 
     Parameters
     ----------
@@ -267,9 +322,12 @@ def reference_thou(result: MeasuredResult, calibrations: Mapping[str, KeptCalibr
 
     Returns
     -------
-    float | None
-        Static spine for normal reactions, thou; None if it has no spine, or if that cannot be converted.
+    tuple of float or None
+        Static spine for normal reactions and standard uncertainty, thou; None if it has none of the two, or if the
+        spine cannot be converted.
     """
-    stated = StatedSpine.of(result)
-    (shift,) = shifts_thou([stated], calibrations)
-    return None if stated.spine_thou is None else finite(stated.spine_thou + shift)
+    (conversion,) = conversions([StatedSpine.of(result)], calibrations)
+    spine, u_spine = finite(result.spine_thou), finite(result.u_spine_thou)
+    if spine is None or u_spine is None or math.isnan(conversion.shift_thou):
+        return None
+    return conversion.of(spine, u_spine)

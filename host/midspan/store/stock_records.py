@@ -17,7 +17,7 @@ from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.records import Records
-from midspan.store.reference_spine import StatedSpine, shifts_thou
+from midspan.store.reference_spine import StatedSpine, conversions
 from midspan.store.stored_result import MeasuredResult, read_measured
 from midspan.store.tables import (
     BasisRow,
@@ -144,7 +144,7 @@ class StockRecords(Records):
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
         stated = self._stated_before()
         kept = kept_calibrations(self._session) if stated else {}
-        shifts = dict(zip(stated, shifts_thou(list(stated.values()), kept), strict=True))
+        found = dict(zip(stated, conversions(list(stated.values()), kept), strict=True))
         rows = [
             StandingMeasurement(
                 shaft, label, batch, _ORIGINS[origin], run, result, spine, u_spine, spread, runout, _OUTCOMES[outcome],
@@ -155,7 +155,9 @@ class StockRecords(Records):
         ]  # fmt: skip
         for row in rows:
             if row.result in stated and row.spine_thou is not None:
-                row.spine_thou, row.definition = row.spine_thou + shifts[row.result], stated[row.result].stated_for
+                row.definition = stated[row.result].stated_for
+                row.spine_thou, u_spine = found[row.result].of(row.spine_thou, row.u_spine_thou or 0.0)
+                row.u_spine_thou = row.u_spine_thou if row.u_spine_thou is None else u_spine
         return rows
 
     def _stated_before(self) -> dict[int, StatedSpine]:
