@@ -203,7 +203,9 @@ def _absurd(record, random):
     value, number = record[name], random.choice(NUMBERS)
     if name in ("shaft", "started_ms"):
         number = random.choice((*NUMBERS, 2**63 - 1, -(2**63), 10**15, 253_402_300_800_000, -62_135_596_800_001))
-    if isinstance(value, str | None):
+    if name == "temperature_centi":
+        record[name] = random.choice((None, number))
+    elif isinstance(value, str | None):
         record[name] = random.choice(("", "x" * 100_000, "\x1b[31mred\x07\n\r", "\u202egnp.exe", "\x00"))
     elif isinstance(value, bool):
         record[name] = not value

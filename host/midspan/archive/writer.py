@@ -215,7 +215,11 @@ class ArchiveWriter:
         """Raise ArchiveError if a schema's fingerprint is not that of this version."""
         expected = avro_container.fingerprint(raw_run_schema())
         if found != expected:
-            raise ArchiveError(f"{self.path}: its schema is {found}, this version uses {expected}; name a new file")
+            raise ArchiveError(
+                f"{self.path}: has the form of another version (schema {found}, this one's is {expected}) and stays "
+                "readable as it is; name a new file for new runs",
+                code="other_form",
+            )
 
     def _move_tail(self, offset: int) -> None:
         """Move everything from an offset on to a file of its own, if there is anything."""

@@ -179,7 +179,7 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
         _Panel("zero_n", "zero, mN", 1e3, watch.zero_change_n, True, 0.5),
         _Panel("noise_n", "noise, mN", 1e3, watch.noise_n, False, 0.1),
         _Panel("slip_pct", "slip, %", 1.0, watch.slip_pct, False, 0.1),
-        _Panel("temperature_c", "board, °C", 1.0, None, False, 1.0),
+        _Panel("temperature_c", "gauge, °C", 1.0, None, False, 1.0),
     )
     seen = [
         ((step.at_ms, transit.shaft), step.watched)
