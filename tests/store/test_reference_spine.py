@@ -17,6 +17,7 @@ from midspan.measurement.spine_budget import LARGEST_SHEAR_SHARE
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.reference_spine import EARLIER_NORMAL, StatedSpine, conversions, under_reference
 from midspan.store.stock_records import StockRecords
+from midspan.study.source import from_labels
 from results import told
 from stores import add_result, run_of
 
@@ -138,3 +139,12 @@ def test_an_older_assigned_value_covers_all_that_its_supports_can_have_been(spin
     with pytest.raises(ConversionError) as caught:
         assigned_under_reference(spine_thou, 0.3, "as it lay")
     assert caught.value.code == "unknown_definition"
+
+
+def test_a_study_reads_all_spines_under_one_definition(store):
+    store.keep_calibration(KNIFE["knife"])
+    add_result(store, run_of(1, "bar", at_ms=1), older(500.0, "between", gauge="attic"))
+    add_result(store, run_of(1, "bar", offset=3, at_ms=2), told(gauge="attic", spine_thou=500.0, u_spine_thou=0.2))
+    readings = from_labels(store, ["bar"], "spine_thou")
+    assert [reading.value for reading in readings] == pytest.approx([500.0, 500.0], abs=1e-6)
+    assert [reading.converted for reading in readings] == [True, False]

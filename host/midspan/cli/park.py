@@ -52,7 +52,7 @@ def park(
     from midspan.report.result_text import console, verdict_words
     from midspan.sorting.park import park as turn_to_stiff_side
     from midspan.sorting.park import same_shaft, stiff_side
-    from midspan.store.stored_result import finite
+    from midspan.store.reference_spine import under_reference
     from midspan.uncertainty.budget import Coverage
 
     print(CAUTION, file=sys.stderr)  # first of all, because clearing a fault moves the head too
@@ -64,7 +64,9 @@ def park(
         side = stiff_side(result)
         assert not isinstance(result, Unmeasured)  # an unmeasured shaft has no stiff side
         if before is not None and not isinstance(before.result, Unmeasured):
-            same_shaft(result, finite(before.result.spine_thou), finite(before.result.u_spine_thou))
+            known = under_reference(before.result, bench.store.calibrations())
+            if known is not None:
+                same_shaft(result, *known)
         turned = turn_to_stiff_side(bench.gauge, verdict.run, result, bench.calibration)
     expanded_deg = Coverage(factor=k).k(None) * turned.u_deg
     if as_json:

@@ -130,6 +130,9 @@ def _some(rows: "list[StudyReading]", place: StorePlace) -> "list[StudyReading]"
     """Return the readings; a ReadingsError says that there are none."""
     if not rows:
         raise ReadingsError(f"{place}: no results of that name or batch; look it up with: midspan show")
+    older = sum(row.converted for row in rows)
+    if older:
+        aside(f"{older} of {len(rows)} spines are of an earlier version and were converted to normal reactions")
     return rows
 
 

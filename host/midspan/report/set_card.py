@@ -27,7 +27,6 @@ from midspan.base.errors import MatchingError
 from midspan.base.files import writing
 from midspan.base.formatting import angle, printable, with_uncertainty
 from midspan.measurement.definition import REFERENCE_WORDS
-from midspan.measurement.result import ShaftResult
 from midspan.measurement.result_form import ResultKind
 from midspan.report.sets_text import MOST_PLACES
 from midspan.report.sets_view import present, reviewed
@@ -36,7 +35,7 @@ from midspan.sets.review import Review
 from midspan.sets.stock import converted_words, full_results, spoken_against
 from midspan.store.database import Store
 from midspan.store.journal import Journal
-from midspan.store.stored_result import MeasuredResult, OlderResult, finite
+from midspan.store.stored_result import MeasuredResult, finite
 
 HEADINGS = (
     "shaft",
@@ -233,8 +232,7 @@ def _days(started: Sequence[int], zone: tzinfo | None) -> str:
 
 def _temperature(store: Store, found: Review, whole: Collection[MeasuredResult]) -> str:
     """Return the temperature that the results name, else that of the board as far as the journal has it."""
-    of_runs = [result.temperature_c for result in whole if isinstance(result, ShaftResult | OlderResult)]
-    known = [at_c for at_c in map(finite, of_runs) if at_c is not None]
+    known = [at_c for at_c in (finite(result.temperature_c) for result in whole) if at_c is not None]
     if known:
         return f", at {_range_c(known)} °C"
     of_board = Journal(store).temperatures_c([shaft.result for shaft in found.shafts])

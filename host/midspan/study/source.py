@@ -16,10 +16,13 @@ from midspan.base.csv_table import TypedTable, number_in, read_typed
 from midspan.base.errors import ReadingsError
 from midspan.calibrate.reference_bar import load_bar
 from midspan.decision.decision import Outcome
+from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result import Unmeasured
 from midspan.sets.stock import each_once
 from midspan.store.database import Store
 from midspan.store.evaluation import StoredResult
+from midspan.store.reference_spine import StatedSpine, under_reference
+from midspan.store.stored_result import AnyResult
 from midspan.study.linearity import Reference
 
 PARTS, APPRAISERS = ("part", "shaft", "bar"), ("appraiser", "operator", "batch", "gauge")
@@ -42,12 +45,15 @@ class StudyReading:
         The reading.
     day : float
         Time in days from any moment.
+    converted : bool
+        True for the spine of an earlier version, converted to the reference condition.
     """
 
     part: str
     appraiser: str
     value: float
     day: float = 0.0
+    converted: bool = False
 
 
 def from_table(path: Path, *, timed: bool = False) -> list[StudyReading]:
@@ -179,7 +185,7 @@ def from_batches(store: Store, appraisers: Sequence[str], quantity: str) -> list
     return [
         replace(reading, appraiser=f"batch {appraiser}")
         for appraiser, batch in _batches(appraisers)
-        for reading in _observations(store.batch(batch), quantity)
+        for reading in _observations(store, store.batch(batch), quantity)
     ]
 
 
@@ -206,7 +212,7 @@ def from_stock(store: Store, batches: Sequence[str], quantity: str) -> list[Stud
         A batch is not a number, or is given twice.
     """
     found = [result for _, batch in _batches(batches) for result in store.batch(batch)]
-    return list(_observations(each_once(store, found), quantity))
+    return list(_observations(store, each_once(store, found), quantity))
 
 
 def _batches(asked: Sequence[str]) -> list[tuple[str, int]]:
@@ -249,18 +255,32 @@ def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Stud
             f"{', '.join(labels)}: measured on {' and '.join(gauges)}, which have different biases and cannot share a "
             "chart; use a database for each, or study a CSV"
         )
-    return sorted(_observations(newest, quantity), key=lambda reading: reading.day)
+    return sorted(_observations(store, newest, quantity), key=lambda reading: reading.day)
 
 
-def _observations(results: Iterable[StoredResult], quantity: str) -> Iterator[StudyReading]:
-    """Yield the readings of results; those of a faulty gauge or without a number say nothing about precision."""
+def _observations(store: Store, results: Iterable[StoredResult], quantity: str) -> Iterator[StudyReading]:
+    """Yield the readings of results; those of a faulty gauge or without a number say nothing about precision.
+
+    Spines of earlier versions are converted to the reference condition; one that cannot be converted is left out.
+    """
+    calibrations = store.calibrations()
     for stored in results:
         value: object = getattr(stored.result, quantity, None)  # a run without a result has no such field
+        converted = quantity == "spine_thou" and _is_older(stored.result)
+        if converted and not isinstance(stored.result, Unmeasured):
+            known = under_reference(stored.result, calibrations)
+            value = None if known is None else known[0]
         if stored.decision.outcome is Outcome.INSTRUMENT_FAULT or not isinstance(value, int | float):
             continue
         if math.isfinite(value):
             name = stored.run.label or str(stored.run.shaft)
-            yield StudyReading(name, f"batch {stored.batch}", float(value), stored.run.started_ms / MS_PER_DAY)
+            day = stored.run.started_ms / MS_PER_DAY
+            yield StudyReading(name, f"batch {stored.batch}", float(value), day, converted)
+
+
+def _is_older(result: AnyResult) -> bool:
+    """Return True for a result whose spine is stated for another condition than the reference."""
+    return not isinstance(result, Unmeasured) and StatedSpine.of(result).definition != DEFINITION
 
 
 def by_day(rows: Sequence[StudyReading]) -> Iterator[tuple[float, list[float]]]:
