@@ -148,7 +148,7 @@ def test_a_killed_process_leaves_every_number_that_was_typed(folder) -> None:
     typed = [cell for each in TYPED[:3] for cell in (each.unloaded, each.loaded, each.unloaded_again)][:8]
     file = folder / "hand-readings.jsonl"
     with subprocess.Popen(words, cwd=folder, stdin=PIPE, stdout=PIPE, text=True) as process:
-        process.stdin.write("\n".join(typed) + "\n")
+        process.stdin.write("\n\n" + "\n".join(typed) + "\n")  # diameter and temperature were not measured
         process.stdin.flush()
         while not file.exists() or file.read_text(encoding="utf-8").count('"line"') < len(typed):
             assert process.poll() is None
@@ -165,7 +165,7 @@ def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(fold
     bench = Bench(TYPED, {(("135", "2"), "loaded"): TOO_MUCH})
     asked = []
     ask = bench.ask
-    bench.ask = lambda question, default=None: asked.append((bench.place, question)) or ask(question)
+    bench.ask = lambda question, default=None: asked.append((bench.place, question)) or ask(question, default)
     assert not guided(bench, monkeypatch, folder).returncode
     wrong = asked.index((("135", "2"), LOADED))
     assert asked[wrong + 1] == (("135", "2"), ONCE_MORE[1])

@@ -31,8 +31,9 @@ WITH_WEIGHT: Mapping[Release, str] = {
     "turn": "  hang the weight on, turn the shaft a little to and fro, back to its mark; dial",
 }
 ONCE_MORE = ("  read it once more without the weight", "  read it once more with the weight", "  read it once more")
-DIAMETER = "Diameter of the shaft where it lies on the edges, in mm (Enter: not measured)"
-WARMTH = "Temperature of bench and shaft, in degrees Celsius (Enter: not measured)"
+DIAMETER = "Diameter of the shaft where it lies on the edges, in mm"
+WARMTH = "Temperature of bench and shaft, in degrees Celsius"
+NOT_MEASURED = "not measured"
 MOST_SAID, MOST_LETTERS = 3, 30  # changed fields named in a message, and letters of each value
 
 
@@ -65,7 +66,7 @@ def shaft_and_room(ask: Ask, say: Say, known: ShaftAndRoom) -> ShaftAndRoom:
     Parameters
     ----------
     ask : callable
-        Takes a question and its default, returns the answer; an empty answer means that it was not measured.
+        Takes a question and its default, returns the answer; the default means that it was not measured.
     say : callable
         Takes a line of text to show.
     known : ShaftAndRoom
@@ -89,8 +90,8 @@ def shaft_and_room(ask: Ask, say: Say, known: ShaftAndRoom) -> ShaftAndRoom:
 
 
 def _asked(question: str, limits: tuple[float, float], ask: Ask, say: Say) -> float | None:
-    """Ask until the answer is a number within limits and return it, None if the answer is empty."""
-    while text := str(ask(question, default="")).strip():
+    """Ask until the answer is a number within limits and return it, None if it was not measured."""
+    while (text := str(ask(question, default=NOT_MEASURED)).strip()) not in ("", NOT_MEASURED):
         try:
             value = number_in(text, "the answer")
         except ReadingsError as error:
