@@ -40,6 +40,15 @@ def test_play_that_turns_over_is_found_with_its_size_and_place(spine):
         {"backlash_mm": 0.03, "lift_n": -15.0},  # pressed down harder than any shaft pushes up
         {"backlash_mm": 0.0, "lift_n": -5.0},  # turned over, but without play
         {"backlash_mm": 0.03, "screw_periodic_mm": 0.004, "noise_count": 90.0},
+        # All that bends the way to the full depth smoothly: friction at the ends, walls that give, creep, a warm cell.
+        {
+            "friction": 0.3,
+            "sink_mm_at_standard": 0.02,
+            "rim_radius_mm": 2.0,
+            "warmup_n": 0.03,
+            "shaft_creep": 5e-4,
+            "microstep_mm": 0.001,
+        },
     ],
 )
 def test_a_nut_that_stays_on_its_flank_is_no_fault(gauge):
