@@ -19,11 +19,14 @@ from midspan.sorting.check_standards import (
     RUN_RULES,
     checked,
     due,
+    good_since,
     in_doubt,
     verdict_on_check,
 )
 from midspan.sorting.plan import Checks, Standard
 from midspan.store.transit import StandardCheck, Transit, TransitStage, WayStep
+from midspan.study.control_chart import BEYOND, WEIGHT
+from midspan.study.run_length import run_length
 from night_rig import BAR, plan_with
 
 STANDARD = Standard.model_validate(BAR)
@@ -104,16 +107,70 @@ def a_history(number=20, sigma=0.01, seed=3, **check):
 
 def test_a_reading_beyond_the_charts_limits_is_bad_long_before_the_bias_shows():
     # 12 sigma off and 0.17 thou from the assigned value, well within U.
-    (told,) = reasons(a_result(500.17), a_history())
-    assert "beyond the limits (500.170" in told
+    told = reasons(a_result(500.17), a_history())
+    assert [reason.split(" (")[0].rpartition(": ")[2] for reason in told] == [BEYOND, "weighted mean outside"][
+        : len(told)
+    ]
+    assert "500.170" in told[0]
     assert reasons(a_result(500.05), a_history()) == ()
 
 
-def test_the_chart_waits_until_it_has_readings_of_this_standard_under_this_calibration():
-    assert reasons(a_result(500.17), a_history(19)) == ()
+def test_the_chart_holds_readings_of_this_standard_under_this_calibration():
     assert reasons(a_result(500.17), a_history(calibration="older")) == ()
     assert reasons(a_result(500.17), a_history(standard="bar 8")) == ()
     assert reasons(a_result(500.17), a_history(40, good=False)) == ()
+
+
+def test_few_readings_make_provisional_limits_that_are_wider():
+    assert reasons(a_result(500.17), a_history(4)) == ()
+    (told, *_) = reasons(a_result(500.17), a_history(8))
+    assert "8 of 20" in told
+    # Student's t with 7 degrees of freedom beyond three sigma: 4.5 instead of 3 (table of t), times the root of 9/8.
+    spread = np.std([check.spine_thou for check in a_history(8)], ddof=1)
+    centre = np.mean([check.spine_thou for check in a_history(8)])
+    assert reasons(a_result(centre + 4.7 * spread), a_history(8), rules="limits") == ()
+    assert len(reasons(a_result(centre + 4.9 * spread), a_history(8), rules="limits")) == 1
+
+
+def nights(number, each=7, between=0.03, within=0.01, seed=5):
+    """Return good checks of several nights, whose means scatter by more than the checks of one night."""
+    rng = np.random.default_rng(seed)
+    values = 500.05 + np.repeat(rng.normal(0, between, number), each) + rng.normal(0, within, number * each)
+    day_ms = 24 * 60 * MINUTE_MS
+    return [
+        a_check(i + 1, spine=float(value), at_ms=i // each * day_ms + i % each * 60 * MINUTE_MS)
+        for i, value in enumerate(values)
+    ]
+
+
+def test_the_readings_of_one_night_do_not_limit_another():
+    # Two nights do not show what a third adds; the first reading of it is held against the assigned value alone.
+    day_ms = 24 * 60 * MINUTE_MS
+    for known in (1, 2):
+        found = checked(STANDARD, a_result(500.15), nights(known), Checks(), known * day_ms, "c")
+        assert found.good, found.reasons
+    # Three nights do: 0.05 is five times the scatter within a night and less than two of that between nights.
+    found = checked(STANDARD, a_result(500.10), nights(4), Checks(), 4 * day_ms, "c")
+    assert found.good, found.reasons
+    assert not checked(STANDARD, a_result(501.0), nights(4), Checks(), 4 * day_ms, "c").good
+
+
+def test_a_lasting_shift_stays_out_of_control_while_the_check_is_repeated():
+    # Two and a half sigma: below the limits, but the mean does not forget the failed checks.
+    history = a_history()
+    failed = []
+    for shaft in range(20, 60):
+        check = checked(STANDARD, a_result(500.075), history, Checks(), 7, "c")
+        history.append(replace(check, shaft=shaft))
+        failed.append(not check.good)
+    assert any(failed[:12])
+    assert all(failed[failed.index(True) :])
+    # Back at the centre, two more checks are enough.
+    back = [checked(STANDARD, a_result(500.05), history, Checks(), 7, "c")]
+    while not back[-1].good:
+        history.append(replace(back[-1], shaft=60 + len(back)))
+        back.append(checked(STANDARD, a_result(500.05), history, Checks(), 7, "c"))
+    assert len(back) <= 8
 
 
 def test_run_rules_see_a_small_shift_that_limits_do_not():
@@ -165,7 +222,34 @@ def a_night():
 def test_shafts_that_lie_between_two_good_checks_are_the_only_ones_above_doubt(good, before, suspects):
     history = [a_check(shaft, good=was) for shaft, was in before]
     history.append(a_check(2, good=False, standard="bar 8"))  # of another standard, which does not count
-    assert in_doubt(a_check(10, good=good), history, a_night()) == suspects
+    assert in_doubt(good_since(a_check(10, good=good), history, Checks()), a_night()) == suspects
+
+
+def test_a_shift_that_began_before_the_last_good_check_puts_the_shafts_since_then_in_doubt():
+    # Twenty good checks, every tenth shaft; then the gauge reads two sigma high, which single checks let pass.
+    history = [replace(check, shaft=10 * (i + 1)) for i, check in enumerate(a_history())]
+    for i in range(20, 60):
+        check = replace(checked(STANDARD, a_result(500.07), history, Checks(), 7, "c"), shaft=10 * (i + 1))
+        if not check.good:
+            break
+        history.append(check)
+    assert len(history) > 21
+    assert good_since(check, history, Checks()) <= 200  # the last check before the shift
+    assert good_since(check, history, Checks()) >= 150
+
+
+@pytest.mark.slow
+def test_a_good_gauge_is_stopped_as_seldom_as_stated():
+    # Judged by the run rules with limits of 20 readings it was stopped at one look in twenty.
+    rng = np.random.default_rng(23)
+    looks = [
+        checked(STANDARD, a_result(500.0 + rng.normal(0, 0.01)), [
+            a_check(i + 1, spine=500.0 + rng.normal(0, 0.01)) for i in range(number)
+        ], Checks(), 7, "c").good
+        for number in (8, 20, 35) for _ in range(1000)
+    ]  # fmt: skip
+    stated = 1 / run_length(0.0, weight=WEIGHT)
+    assert 1 - np.mean(looks) < stated + 3 * np.sqrt(stated / len(looks))
 
 
 # --- other definitions
@@ -184,7 +268,7 @@ def test_an_assigned_value_of_an_earlier_version_accuses_no_gauge():
 def test_a_chart_takes_older_readings_under_the_reference_condition():
     older = [replace(check, spine_thou=check.spine_thou + 0.06, shift_thou=-0.06) for check in a_history()]
     assert reasons(a_result(500.05), older) == ()
-    assert len(reasons(a_result(500.11), older)) == 1
+    assert len(reasons(a_result(500.11), older, rules="limits")) == 1
     lost = [replace(check, shift_thou=math.nan) for check in a_history()]
     assert [check.reference_thou for check in lost] == [None] * len(lost)
     assert "shift_thou" not in lost[0].columns()

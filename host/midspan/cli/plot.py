@@ -9,7 +9,7 @@ from midspan.base.errors import OutputError, StoreError
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreAt
 from midspan.cli.screen import aside
-from midspan.cli.study import Quantity, of_labels
+from midspan.cli.study import Quantity, charted, enough_of, of_labels
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -149,11 +149,11 @@ def check(
     """Control chart of a check standard over all its results."""
     from midspan.report.picture import check_ending
     from midspan.report.plot_study import draw_chart
-    from midspan.study.control_chart import individuals_chart, weighted_mean
+    from midspan.study.control_chart import ChartBasis, individuals_chart, weighted_mean
 
     check_ending(out)
     rows = sorted(of_labels(store, [label], quantity), key=lambda row: row.day)
-    chart = individuals_chart([row.value for row in rows])
+    chart = individuals_chart(*charted(rows), ChartBasis(enough_of(rows)))
     draw_chart(chart, weighted_mean(chart), out, quantity.words, label)
     _say(out)
 

@@ -18,6 +18,7 @@ from midspan.store.place import StorePlace
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from midspan.study.control_chart import ControlChart, WeightedMean
     from midspan.study.linearity import BiasStudy, Reference
     from midspan.study.source import StudyReading
 
@@ -300,6 +301,8 @@ def stability(
     verdict = list(study_text.stability_verdict(found))
     values = {"mean": found.mean, "session_sd": found.sessions.sd, "limits": found.limits, "drift_p": found.drift_p}
     values |= {"within_sd": found.within_sd, "drift_per_day": found.drift_per_day}
+    values |= {"within_dof": found.within and found.within.dof, "session_dof": found.sessions.dof}
+    values |= {"session_means": found.means, "restless": [i + 1 for i in found.restless]}
     tables = [study_text.stability_table(found)]
     findings = Findings(tables, verdict, values, lambda file: plot_study.draw_stability(found, file, source.words))
     findings.tell(picture, as_json=as_json)
@@ -346,26 +349,82 @@ def chart(
     store: StoreAt = STORE,
     label: Labels = None,
     quantity: Of = Quantity.SPINE,
-    baseline: Annotated[int | None, typer.Option(min=2, help="First readings that make the limits; else all.")] = None,
+    baseline: Annotated[
+        int | None, typer.Option(min=2, help="First readings that make the limits; else 20, or all if there are fewer.")
+    ] = None,
+    centre: Annotated[
+        float | None, typer.Option(min=-1e9, max=1e9, help="Centre line, if known; with --sigma.")
+    ] = None,
+    sigma: Annotated[float | None, typer.Option(min=1e-12, max=1e9, help="Sigma of a reading, if known.")] = None,
     weight: Annotated[float, typer.Option(min=0.01, max=1.0, help="Weight of the newest reading in the mean.")] = 0.2,
     picture: Picture = None,
     as_json: AsJson = False,
 ) -> None:
     """Control charts of a check standard: single readings, moving range, weighted mean, run rules."""
     from midspan.report import plot_study, study_text
-    from midspan.study.control_chart import individuals_chart, weighted_mean
+    from midspan.study.control_chart import ChartBasis, individuals_chart, weighted_mean
 
     source = StudySource(csv, store, quantity)
     rows = sorted(source.timed(label or []), key=lambda row: row.day)
-    found = individuals_chart([row.value for row in rows], baseline)
+    found = individuals_chart(*charted(rows), ChartBasis(baseline or enough_of(rows), centre, sigma))
     mean = weighted_mean(found, weight)
     verdict = list(study_text.chart_verdict(found, mean))
-    signals = [
-        {"reading": signal.at + 1, "rule": signal.rule.name, "source": signal.rule.source} for signal in found.signals
-    ]
-    values = {"centre": found.centre, "sigma": found.sigma, "limits": found.limits, "signals": signals}
     tables, name = [study_text.chart_table(found, mean)], csv.name if csv else ", ".join(label or [])
     findings = Findings(
-        tables, verdict, values, lambda file: plot_study.draw_chart(found, mean, file, source.words, name)
+        tables,
+        verdict,
+        _chart_values(found, mean),
+        lambda file: plot_study.draw_chart(found, mean, file, source.words, name),
     )
     findings.tell(picture, as_json=as_json)
+
+
+def charted(rows: "Sequence[StudyReading]") -> tuple[list[float], list[int]]:
+    """Return the values of readings in the order of time, and the session of each."""
+    from midspan.study.scatter import sessions_of
+
+    return [row.value for row in rows], sessions_of([row.day for row in rows])
+
+
+def enough_of(rows: "Sequence[StudyReading]") -> int | None:
+    """Return how many of the first readings make reliable limits, None for all where there are no more."""
+    from midspan.study.control_chart import ENOUGH
+
+    return ENOUGH if len(rows) > ENOUGH else None
+
+
+def _chart_values(chart: "ControlChart", mean: "WeightedMean") -> dict[str, Any]:
+    """Return a control chart for a program; readings are counted from 1."""
+    from midspan.study.control_chart import out_of_control
+    from midspan.study.run_length import run_length
+
+    bad = out_of_control(chart, mean)
+    dof = chart.scatter.dof
+    return {
+        "centre": chart.centre,
+        "sigma": chart.sigma,
+        "sigma_from": chart.scatter.source.value,
+        "sigma_within": math.sqrt(chart.scatter.within),
+        "sigma_between": math.sqrt(chart.scatter.between),
+        "dof": None if math.isinf(dof) else dof,
+        "baseline": chart.baseline,
+        "provisional": chart.provisional,
+        "limits": chart.limits,
+        "action_limits": chart.action_limits,
+        "range_limit": chart.range_limit,
+        "ranges": chart.ranges,
+        "jumps": [i + 1 for i in chart.wide_ranges],
+        "weighted_mean": {"mean": mean.means, "low": mean.low, "high": mean.high},
+        "weighted_mean_outside": [i + 1 for i in mean.signals],
+        "signals": [
+            {"reading": signal.at + 1, "rule": signal.rule.name, "source": signal.rule.source}
+            for signal in chart.signals
+        ],
+        "in_control": bad is None,
+        "shift_since": None if bad is None else bad.likeliest + 1,
+        "shift_earliest": None if bad is None else bad.earliest + 1,
+        "readings_until": {
+            "false alarm": run_length(0.0, weight=mean.weight),
+            **{f"{sigmas:g} sigma": run_length(sigmas, weight=mean.weight) for sigmas in (0.5, 1.0, 1.5, 2.0, 3.0)},
+        },
+    }

@@ -249,8 +249,11 @@ def draw_chart(chart: ControlChart, mean: WeightedMean, path: Path, what: str, o
     title = f"Control chart of {printable(of)}, n = {len(chart.values)} readings"
     with sheet(path, title, 3, 1) as ((top,), (middle,), (bottom,)):
         at = np.arange(1, len(chart.values) + 1)
-        _levels(top, chart.centre, chart.limits, "three sigma")
-        for sigmas in (1, 2):
+        top.axhline(chart.centre, color=FAINT, lw=1)
+        for sign in (1, -1):
+            name = "limits" if sign > 0 else None
+            top.step(at, chart.centre + sign * chart.half_widths, where="mid", color=INK, ls="--", lw=1, label=name)
+        for sigmas in (1, 2, 3):
             for sign in (1, -1):
                 top.axhline(chart.centre + sign * sigmas * chart.sigma, color=FAINT, lw=0.5, ls=":")
         _points(top, at, chart.values, sorted({signal.at for signal in chart.signals}))

@@ -6,10 +6,19 @@ from collections.abc import Iterator, Sequence
 from rich.table import Table
 
 from midspan.base.formatting import places_for
-from midspan.study.control_chart import ENOUGH, ControlChart, WeightedMean, checks_until_seen
+from midspan.study.control_chart import (
+    ENOUGH,
+    RULES,
+    WESTERN_ELECTRIC,
+    ControlChart,
+    WeightedMean,
+    out_of_control,
+)
 from midspan.study.gauge_rr import CLASSES_WANTED, GOOD_PCT, USABLE_PCT, AnovaRow, CrossedStudy
 from midspan.study.linearity import ALPHA, BiasStudy, LinearityStudy
 from midspan.study.population import CAPABLE, StockStudy
+from midspan.study.run_length import rules_run_length, run_length
+from midspan.study.scatter import SESSIONS_WANTED, ScatterSource
 from midspan.study.stability import StabilityStudy
 
 MANY_CLASSES = 1000
@@ -405,28 +414,56 @@ def chart_verdict(chart: ControlChart, mean: WeightedMean) -> Iterator[str]:
     str
         A sentence.
     """
-    low, high = chart.limits
-    yield f"Centre {chart.centre:.6g}, sigma {chart.sigma:.3g}, limits {low:.6g} to {high:.6g}."
-    if chart.baseline < ENOUGH and not chart.given:
-        yield f"Only {chart.baseline} readings made the limits: they are rough until there are {ENOUGH}."
-    bad = _since(chart, mean)
+    low, high = chart.action_limits
+    yield f"Centre {chart.centre:.6g}, limits {low:.6g} to {high:.6g}; sigma {chart.sigma:.3g} by {_plan(chart)}."
+    yield from _weak_basis(chart)
+    bad = out_of_control(chart, mean)
     if bad is None:
-        yield "The newest reading is in control: go on measuring."
+        yield "The gauge is in control: go on measuring."
     else:
-        yield f"Out of control since reading {bad + 1}: stop and look at the gauge; every shaft since then is suspect."
+        early = f", perhaps since reading {bad.earliest + 1}" if bad.earliest < bad.likeliest else ""
+        yield (
+            f"Out of control since reading {bad.likeliest + 1}{early}: stop and look at the gauge. Every shaft since "
+            f"{f'reading {bad.earliest}' if bad.earliest else 'the beginning'} is suspect."
+        )
     for rule in dict.fromkeys(signal.rule for signal in chart.signals):
         points = [signal.at + 1 for signal in chart.signals if signal.rule == rule]
         where = (
             f"reading {points[0]}" if len(points) == 1 else f"{len(points)} readings from {points[0]} to {points[-1]}"
         )
         yield f"{rule.name}: {where} ({rule.source})."
-    yield f"Single readings see a lasting shift of one sigma after {checks_until_seen(1.0):.0f} checks on average."
+    yield from _run_lengths(mean.weight)
 
 
-def _since(chart: ControlChart, mean: WeightedMean) -> int | None:
-    """Return the first of the unbroken signals up to the newest reading, None if that reading has none."""
-    bad = {signal.at for signal in chart.signals} | {*mean.signals} | {*chart.wide_ranges}
-    first = len(chart.values)
-    while first - 1 in bad:
-        first -= 1
-    return first if first < len(chart.values) else None
+def _plan(chart: ControlChart) -> str:
+    """Return in words what sigma rests on."""
+    if chart.scatter.source is ScatterSource.GIVEN:
+        return "what was given"
+    how = f"{chart.scatter.source.value}, {chart.scatter.dof:.0f} degrees of freedom"
+    whole = chart.baseline == len(chart.values)
+    return f"{how}, from {'all readings' if whole else f'the first {chart.baseline} readings'}"
+
+
+def _weak_basis(chart: ControlChart) -> Iterator[str]:
+    """Yield what makes the limits of a chart rough."""
+    if chart.provisional:
+        yield f"The limits are provisional: {chart.baseline} of {ENOUGH} readings. They are wider for it."
+    if chart.scatter.source is ScatterSource.ONE_SESSION:
+        yield (
+            f"The limits rest on fewer than {SESSIONS_WANTED} sessions: what another day adds is not known, and a "
+            "signal on another day may be just that."
+        )
+
+
+def _run_lengths(weight: float) -> Iterator[str]:
+    """Yield how often a chart accuses a good gauge, and how soon it finds a shift."""
+    found = ", ".join(f"{sigmas:g} sigma after {run_length(sigmas, weight=weight):.0f}" for sigmas in (1.0, 2.0, 3.0))
+    rules = frozenset(rule.name for rule in RULES if rule.source == WESTERN_ELECTRIC)
+    yield (
+        f"Limits and weighted mean signal a good gauge about once in {run_length(0.0, weight=weight):.0f} readings, "
+        f"and find a lasting shift of {found} readings on average; with limits from few readings later."
+    )
+    yield (
+        f"Run rules are hints: those of Western Electric alone signal a good gauge every "
+        f"{rules_run_length(0.0, rules):.0f} readings."
+    )

@@ -1,26 +1,43 @@
 """Check standards: when a check is due, whether the gauge still reads right, and which shafts are in doubt if not.
 
-Bias: |reading - assigned| against U = k sqrt(u^2 + u_assigned^2) of both. Chart: the newest good reading in a chart of
-individuals (control_chart) whose centre and limits come from the first readings of this standard on this gauge under
-this calibration. Readings of failed checks stay out of the chart, as is usual once a cause is removed.
+Bias: |reading - assigned| against U = k sqrt(u^2 + u_assigned^2) of both. Chart: a chart of individuals and their
+weighted mean (control_chart) whose centre and limits come from the first good readings of this standard on this gauge
+under this calibration; they are provisional, and wider, until there are enough. Readings of failed checks make no
+limits, but they stay in the weighted mean, at most at the limit: a shift that lasts is not over because the plan asks
+for another check. Readings of fewer than three nights do not show what another night adds; then a chart compares the
+readings of one night only.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.plan import Checks, SortPlan, Standard
 from midspan.store.transit import StandardCheck, Transit
-from midspan.study.control_chart import RULES, WESTERN_ELECTRIC, individuals_chart
+from midspan.study.control_chart import (
+    BEYOND,
+    RULES,
+    WESTERN_ELECTRIC,
+    ChartBasis,
+    ControlChart,
+    individuals_chart,
+    weighted_mean,
+)
+from midspan.study.scatter import SESSIONS_WANTED, sessions_of
 
 CHECK_OUT_OF_CONTROL = "CHECK_OUT_OF_CONTROL"
 CHECK_BIN = "check standard"  # bin in the verdict on a standard that reads right
 MINUTE_MS = 60_000
-LIMIT_RULES = frozenset({"beyond the limits"})
+MS_PER_DAY = 86_400_000
+LIMIT_RULES = frozenset({BEYOND})
+FEWEST = 5  # good readings from which there are provisional limits
+REMEMBERED = 60  # readings after the baseline; older ones have no weight left in the mean
+REAL_SHIFT_SIGMAS = 3.0  # a shift at least as sure as this puts the shafts since its begin in doubt
 RUN_RULES = frozenset(rule.name for rule in RULES if WESTERN_ELECTRIC in rule.source)
 
 
@@ -115,54 +132,90 @@ def checked(
     False
     """
     measured = result if isinstance(result, ShaftResult) else None
-    values = [
-        past.reference_thou for past in history
-        if past.good and past.standard == standard.name and past.calibration == calibration
-        and past.reference_thou is not None
-    ]  # fmt: skip
     assigned_thou, u_assigned_thou = standard.under_reference
-    reasons = tuple(_reasons(standard, result, values, plan))
-    return StandardCheck(
+    check = StandardCheck(
         standard=standard.name,
         at_ms=at_ms,
         spine_thou=None if measured is None else measured.spine_thou,
         u_spine_thou=None if measured is None else measured.u_spine_thou,
         assigned_thou=assigned_thou,
         u_assigned_thou=u_assigned_thou,
-        good=not reasons,
-        reasons=reasons,
+        good=True,
         calibration=calibration,
     )
+    reasons = tuple(_reasons(check, result, history, plan))
+    return replace(check, good=not reasons, reasons=reasons)
 
 
-def _reasons(standard: Standard, result: ShaftResult | Unmeasured, values: list[float], plan: Checks) -> Iterator[str]:
+def _reasons(
+    check: StandardCheck, result: ShaftResult | Unmeasured, history: Iterable[StandardCheck], plan: Checks
+) -> Iterator[str]:
     """Yield the reasons why a check failed; nothing for a good check."""
     if isinstance(result, Unmeasured):
         yield f"it could not be measured: {'; '.join(result.reasons)}"
         return
     yield from (*result.faults, *result.doubts)
-    assigned_thou, u_assigned_thou = standard.under_reference
-    bias = result.spine_thou - assigned_thou
-    expanded = plan.coverage_factor * math.hypot(result.u_spine_thou, u_assigned_thou)
+    bias = result.spine_thou - check.assigned_thou
+    expanded = plan.coverage_factor * math.hypot(result.u_spine_thou, check.u_assigned_thou)
     if not abs(bias) <= expanded:
-        yield f"it reads {bias:+.2f} thou beside its assigned value {assigned_thou:.6g}, U is {expanded:.2f}"
-    yield from _chart_reasons([*values, result.spine_thou], plan)
-
-
-def _chart_reasons(values: list[float], plan: Checks) -> Iterator[str]:
-    """Yield the rules of the control chart that the newest reading breaks; nothing while readings are too few."""
-    if len(values) <= plan.chart_after or not math.isfinite(values[-1]):
-        return
-    rules = LIMIT_RULES if plan.rules == "limits" else RUN_RULES
+        yield f"it reads {bias:+.2f} thou beside its assigned value {check.assigned_thou:.6g}, U is {expanded:.2f}"
     try:
-        chart = individuals_chart(values, baseline=plan.chart_after)
+        charted = _charted(check, history, plan)
     except ReadingsError as error:
         yield str(error)
         return
-    low, high = chart.limits
+    if charted is not None:
+        yield from _chart_reasons(charted[0], plan)
+
+
+def _charted(
+    check: StandardCheck, history: Iterable[StandardCheck], plan: Checks
+) -> tuple[ControlChart, list[StandardCheck]] | None:
+    """Return the chart that ends with a check, and the checks in it; None while there are too few.
+
+    The good checks that give the limits come first, then all later ones.
+    """
+    known = [past for past in history if _alike(past, check)]
+    if not _alike(check, check):
+        return None
+    sessions = sessions_of([past.at_ms / MS_PER_DAY for past in (*known, check)])
+    good = [i for i, past in enumerate(known) if past.good][: plan.chart_after]
+    if len({sessions[i] for i in good}) < SESSIONS_WANTED:
+        good = [i for i, past in enumerate(known) if past.good and sessions[i] == sessions[-1]][: plan.chart_after]
+    if len(good) < FEWEST:
+        return None
+    which = [*good, *list(range(good[-1] + 1, len(known) + 1))[-REMEMBERED:]]
+    every = [*known, check]
+    checks = [every[i] for i in which]
+    values = [past.reference_thou or 0.0 for past in checks]
+    if len(good) < plan.chart_after and len(set(values[: len(good)])) == 1:
+        return None  # not yet enough to say that the gauge reads the same every time
+    return individuals_chart(values, [sessions[i] for i in which], ChartBasis(len(good))), checks
+
+
+def _alike(past: StandardCheck, check: StandardCheck) -> bool:
+    """Return True if a check belongs into the chart of another: the same standard and calibration, with a number."""
+    return (
+        (past.standard, past.calibration) == (check.standard, check.calibration)
+        and past.reference_thou is not None
+        and math.isfinite(past.reference_thou)
+    )
+
+
+def _chart_reasons(chart: ControlChart, plan: Checks) -> Iterator[str]:
+    """Yield what the chart shows at its newest reading; nothing in control."""
+    newest = len(chart.values) - 1
+    low, high = chart.action_limits
+    rough = f", provisional: {chart.baseline} of {plan.chart_after}" if chart.baseline < plan.chart_after else ""
+    told = f"{chart.values[-1]:.3f} thou, limits {low:.3f} to {high:.3f}{rough}"
+    rules = RUN_RULES if plan.rules == "runs" else LIMIT_RULES
     for signal in chart.signals:
-        if signal.at == len(values) - 1 and signal.rule.name in rules:
-            yield f"its chart shows: {signal.rule.name} ({values[-1]:.3f} thou, limits {low:.3f} to {high:.3f})"
+        if signal.at == newest and signal.rule.name in rules:
+            yield f"its chart shows: {signal.rule.name} ({told})"
+    mean = weighted_mean(chart)
+    if plan.rules == "weighted" and newest in mean.signals:
+        told = f"{mean.means[-1]:.3f} thou, limits {mean.low[-1]:.3f} to {mean.high[-1]:.3f}{rough}"
+        yield f"its chart shows: weighted mean outside ({told})"
 
 
 def verdict_on_check(check: StandardCheck) -> Decision:
@@ -184,11 +237,11 @@ def verdict_on_check(check: StandardCheck) -> Decision:
     return Decision(Outcome.INSTRUMENT_FAULT, (words,))
 
 
-def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], transits: Iterable[Transit]) -> list[int]:
-    """Return the shafts that a check puts in doubt until they are measured again.
+def good_since(check: StandardCheck, before: Sequence[StandardCheck], plan: Checks) -> int | None:
+    """Return the shaft number of the last check at which the gauge was surely good, before a check.
 
-    After a failed check, all shafts since the last good check of the same standard; after a good check that follows a
-    failed one, the shafts between the two.
+    After a failed check this is the last good check of the same standard, or an earlier one if its chart shows that a
+    shift began before that. After a good check that follows a failed one it is the failed one.
 
     Parameters
     ----------
@@ -196,6 +249,39 @@ def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], transits: It
         The newest check.
     before : Sequence[StandardCheck]
         Checks on this gauge before it, oldest first.
+    plan : Checks
+        Rules of the checks.
+
+    Returns
+    -------
+    int | None
+        Number of the shaft, 0 if there was no good check; None if the check puts no shaft in doubt.
+    """
+    same = [past for past in before if past.standard == check.standard]
+    if check.good:
+        return None if not same or same[-1].good else same[-1].shaft or 0
+    last = max((past.shaft or 0 for past in same if past.good), default=0)
+    try:
+        charted = _charted(check, before, plan)
+    except ReadingsError:
+        return last
+    if charted is None:
+        return last
+    chart, checks = charted
+    begin = chart.shift_begin(len(checks) - 1)
+    if begin.sigmas < REAL_SHIFT_SIGMAS:
+        return last
+    good = [past.shaft or 0 for past in checks[: begin.earliest] if past.good]
+    return min(last, max(good, default=0))
+
+
+def in_doubt(since: int | None, transits: Iterable[Transit]) -> list[int]:
+    """Return the shafts that a check puts in doubt until they are measured again.
+
+    Parameters
+    ----------
+    since : int | None
+        Number of the shaft as of `good_since`; None for no doubt.
     transits : Iterable[Transit]
         Shafts that may be concerned.
 
@@ -204,12 +290,7 @@ def in_doubt(check: StandardCheck, before: Sequence[StandardCheck], transits: It
     list[int]
         Numbers of shafts of the stock.
     """
-    same = [past for past in before if past.standard == check.standard]
-    if check.good:
-        if not same or same[-1].good:
-            return []
-        since = same[-1].shaft or 0
-    else:
-        since = max((past.shaft or 0 for past in same if past.good), default=0)
+    if since is None:
+        return []
     stock = (transit for transit in transits if transit.standard is None and transit.result is not None)
     return [transit.shaft for transit in stock if transit.shaft > since]

@@ -20,7 +20,7 @@ from midspan.decision.decision import Decision
 from midspan.measurement.result import Unmeasured
 from midspan.pipeline.steps import Judging, Kept, Result
 from midspan.sorting.assess import Assessment, RunContext, assess, judged_as
-from midspan.sorting.check_standards import in_doubt
+from midspan.sorting.check_standards import good_since, in_doubt
 from midspan.sorting.gauge_health import FIRST, RunSigns
 from midspan.sorting.next_action import Route, Snapshot, Wanted
 from midspan.sorting.night_archive import NightArchive
@@ -335,10 +335,9 @@ class NightRecorder:
         """Return the shafts that a check puts in doubt, empty without a check."""
         if check is None:
             return []
-        same = (past for past in history if past.standard == check.standard)
-        good = max((past.shaft or 0 for past in same if past.good), default=None)
-        known = self.journal.transits(self.night.id) if good is None else self.journal.since(self.night.gauge, good)
-        return in_doubt(check, history, known)
+        since = good_since(check, history, self.setup.plan.checks)
+        known = self.journal.since(self.night.gauge, since) if since else self.journal.transits(self.night.id)
+        return in_doubt(since, known)
 
     def end(
         self,
