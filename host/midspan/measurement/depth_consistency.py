@@ -18,7 +18,7 @@ from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
 from midspan.measurement.harmonics import Array, HarmonicFit, derivative_columns
 
 SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
-MOST_APART = (13.8, 13.8, 13.8, 16.3)  # chi square of up to three phases that can disagree, one chance in 1000
+MOST_APART = (10.8, 10.8, 13.8, 16.3)  # chi square of up to three phases that can disagree, one chance in 1000
 MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
 LIGHT, FULL, AGAIN = range(3)
 _COMPARED = ((1, (LIGHT, FULL, AGAIN)), (2, (LIGHT, AGAIN)))  # orders whose phases agree, and the depths at which

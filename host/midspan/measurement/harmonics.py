@@ -4,6 +4,7 @@ While a shaft turns at a fixed depth its force repeats with the angle: a mean an
 whose readings show more, as an uneven shaft or a surface with flats does, is fitted with orders up to 8.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from typing import Any
@@ -180,6 +181,32 @@ def basis(angle_rad: Array, orders: int = ORDERS) -> Array:
         np.subtract(c * c1, s * s1, out=out[..., i, :])
         np.add(s * c1, c * s1, out=out[..., i + 1, :])
     return out
+
+
+def curve_at(angle_rad: Array, coefficients: Sequence[float], higher: Sequence[float] = ()) -> Array:
+    """Return the value of a curve around a shaft at angles.
+
+    Parameters
+    ----------
+    angle_rad : ndarray
+        Angles, rad, shape (N,).
+    coefficients : sequence of float
+        Coefficients of mean and orders 1 to 3, 7 values.
+    higher : sequence of float
+        Coefficients of the orders from 4, as a result keeps them; empty if there are none.
+
+    Returns
+    -------
+    ndarray
+        Values in the unit of the coefficients, shape (N,).
+
+    Examples
+    --------
+    >>> curve_at(np.array([0.0, np.pi]), [500.0, 1.0, 0, 0, 0, 0, 0]).tolist()
+    [501.0, 499.0]
+    """
+    together = np.array([*coefficients, *higher], float)
+    return np.asarray(together @ basis(angle_rad, len(together) // 2), np.float64)
 
 
 def derivative_columns(coefficients: Array) -> Array:

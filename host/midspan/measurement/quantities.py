@@ -24,6 +24,7 @@ FULL = 1
 LARGE_SCATTER = 4.0  # times that at rest; below it is no reason for a doubt
 ROLLER_TURNS: Array = np.linspace(1.2, 8.0, 120)  # turns of the shaft in a turn of a roller, from thick ones to thin
 MOST_OF_SCATTER = 0.4
+FRICTION_SIGMAS = 3.0
 Found = dict[str, Array]
 
 
@@ -186,7 +187,7 @@ def turning(part: TurnedShafts) -> Found:
     -------
     dict
         Arrays of shape (S,) by field of `ShaftResult`; `roller_mm` is empty if the rollers were not looked for, and
-        `scatter_turns` NaN where the scatter does not repeat.
+        `scatter_turns` and `axial_friction` are NaN where there is none.
     """
     shared = part.shared
     skid = np.hypot(shared.skid_rad.max(axis=1), part.apart_rad)
@@ -196,6 +197,9 @@ def turning(part: TurnedShafts) -> Found:
         "skid_deg": np.degrees(skid),
         "roller_mm": np.zeros(0) if shared.rollers_mm is None else np.hypot(*shared.rollers_mm.T),
         "turn_drift_n": shared.drift_n[:, 0],
+        "axial_friction": np.where(
+            np.abs(shared.friction) > FRICTION_SIGMAS * shared.u_friction, shared.friction, np.nan
+        ),
         "expected_scatter_n": part.expected_scatter_n,
         "scatter_turns": _scatter_turns(part),
     }

@@ -47,6 +47,7 @@ BATCH = 64  # shafts evaluated together: enough to spread numpy's cost per call,
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
 MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
 MOST_EXTRA_SCATTER = 4.0  # times the scatter of the cell at rest; turning adds some, but not this much
+MOST_FRICTION = 0.15  # along the shaft at the first reading of the full depth; more has not begun to roll off
 EXPECTED_TWICE = 2.0  # times the scatter that turning is expected to add
 LOAD_RANGE = (0.5, 1.5)  # of the standard load at the full depth; beyond, it was another kind of measurement
 MOST_ONCE_PER_TURN_THOU = 1.5  # an even tube's stiffness has no such term; a breathing crack or a skid does
@@ -144,6 +145,9 @@ class ShaftResult(ResultForm):
         Amplitude of the height that unround rollers add at midspan, which was taken out, mm; None if not looked for.
     turn_drift_n : float
         Rise of the force while the shaft turned at the light depth, beyond the line between the zeros, N.
+    axial_friction : float or None
+        Coefficient of the friction along the shaft that had not yet rolled off at the first reading of the full depth,
+        positive where it made the shaft stiffer; None where noise explains it. It was taken out.
     zero_drift_n : float
         Change of the cell's zero during the cycle, N.
     rest_scatter_n, turn_scatter_n : float
@@ -195,7 +199,7 @@ class ShaftResult(ResultForm):
         readings (thou), zero before, zero after and zero drift (N), force scale (relative), force linearity (N), travel
         scale (relative), screw error (mm), frame compliance (mm/N), span (mm), support reactions and shear (thou),
         axial friction (relative), rim radius (mm), sinking (mm/N), head off midspan and press tilt (relative), creep
-        (thou), temperature (K).
+        (thou), temperature (K), roller runout (mm).
     dof_causes : tuple of float or None
         Degrees of freedom of each cause.
     doubts, faults : tuple of str
@@ -239,6 +243,7 @@ class ShaftResult(ResultForm):
     skid_deg: float
     roller_mm: float | None
     turn_drift_n: float
+    axial_friction: float | None
     zero_drift_n: float
     rest_scatter_n: float
     turn_scatter_n: float
@@ -426,8 +431,8 @@ def _with_known_sides(found: dict[str, Array]) -> dict[str, list[Any]]:
     sides = {name: np.where(unknown, None, found[name]) for name in ("stiff_side_deg", "u_stiff_side_deg")}  # type: ignore[call-overload]
     if found["roller_mm"].size == 0:
         sides["roller_mm"] = np.full(len(unknown), None)
-    repeats = found["scatter_turns"]
-    sides["scatter_turns"] = np.where(np.isnan(repeats), None, repeats)  # type: ignore[call-overload]
+    for name in ("scatter_turns", "axial_friction"):
+        sides[name] = np.where(np.isnan(found[name]), None, found[name])  # type: ignore[call-overload]
     kept = {name: column for name, column in (found | sides).items() if name not in ("angle_u_deg", "settled")}
     return {name: _finite_dof(column) if name.startswith("dof_") else column.tolist() for name, column in kept.items()}
 
@@ -519,6 +524,11 @@ def doubts(result: ShaftResult, settled: bool, run: RawRun, cal: Calibration) ->
             abs(result.turn_drift_n) > MOST_TURN_DRIFT * STANDARD.load_n,
             f"the force drifted by {result.turn_drift_n:+.4f} N while the shaft turned at the light depth: "
             "does the cell warm up?",
+        ),
+        (
+            abs(result.axial_friction or 0.0) > MOST_FRICTION,
+            f"friction of {result.axial_friction or 0.0:+.2f} along the shaft was left when its readings began: "
+            "do the rollers turn it?",
         ),
         (abs(result.slip_pct) > slip_limit, f"the shaft turned {result.slip_pct:+.1f} % off the roller's ratio"),
     )

@@ -1,9 +1,10 @@
-"""What the readings of a shaft have in common beyond its harmonics: slip, rollers that are not round, drift.
+"""What the readings of a shaft have in common beyond its harmonics: slip, rollers that are not round, drift, friction.
 
-While a shaft turns at a depth, three things reach every reading that are no part of its pattern. The period may be a
+While a shaft turns at a depth, four things reach its readings that are no part of its pattern. The period may be a
 little longer at the full depth than at the light one, because traction grows with load. Rollers that are not round lift
-the shaft with their own frequency, at all depths by the same height. And the zero may wander off the line between its
-readings, as that of a cell that warms does.
+the shaft with their own frequency, at all depths by the same height. The zero may wander off the line between its
+readings, as that of a cell that warms does. And the ends of a shaft that is pressed down slide over the supports:
+friction along the shaft makes it stiffer by 2.4 mu d / L until it has rolled off.
 
 Each is an unknown with a known size beforehand. All of them are found together from what the harmonics leave of them,
 and their posterior covariance goes on with the fit (Bayesian linear regression). Where the turns cannot tell an unknown
@@ -22,16 +23,25 @@ from midspan.measurement.harmonics import Array, HarmonicFit, derivative_columns
 from midspan.measurement.turning_residual import Residual
 
 LIGHT, FULL, AGAIN = range(3)
-# Places of the unknowns: the period, slip at the light depth in common and at either visit, a drift for each depth, and
-# the rollers' two parts.
-_PERIOD, _SLIP, _VISITS, _DRIFT = 0, 1, (2, 3), 4
+# Places of the unknowns: the period, slip at the light depth in common and at either visit, drift and friction of each
+# depth, and the rollers' two parts.
+_PERIOD, _SLIP, _VISITS, _DRIFT, _FRICTION, _ROLLERS = 0, 1, (2, 3), slice(4, 7), slice(7, 10), 10
 VISIT_SHARE = 0.3  # of the slip's uncertainty: how much a visit to the light depth differs from the other
-_TURN, _RAMP, _SECOND, _THIRD, _ROLLER = range(5)  # places of the waves at a depth
+_TURN, _RAMP, _SECOND, _THIRD, _FADE, _ROLLER = range(6)  # places of the waves at a depth
 _LEAST = 1e-6  # N or mm: an unknown that is known to be 0
 _LEAST_SCATTER_N = 1e-8  # of readings without any noise, as a stuck converter gives them
 EARNED = 23.0  # chi square of two degrees of freedom, one chance in 100,000
 UNEVEN_STEPS = 0.6  # rms error of a position in steps: 0.3 of whole steps and half a microstep of the rotor
-STEPS_ALIKE = 4.0
+STEPS_ALIKE = 1.0
+QUIET = 1.5  # by how much the variance of one depth may exceed that of another without a skid
+SKIDDED = 18.4  # chi square of two degrees of freedom, one chance in 10,000
+FADING_RAD = np.radians(15.0)  # turning of the shaft in which stored friction falls to 0.37: an estimate, no source
+# Friction left at the first reading beforehand: some hundredths of the support's force.
+U_FRICTION_LEFT = 0.03
+BY_FRICTION = 2.4  # leading term of the force's relative change, per coefficient of friction and deflection in spans
+# While a bowed or uneven shaft turns, its ends slide to and fro. Friction follows late, so that its pattern changes its
+# size and turns. Per coefficient of the friction that may be left, times 2.4 d / L: as the simulated supports do it.
+LATE_GAIN, LATE_RAD = 28.0, 14.0
 OF_SCATTER = 0.98  # of the readings' variance; unknowns that explain more are taken out before the scatter is judged
 WANDER_TO_SIDE = 4.0  # a jump in the middle of the turns leaves 0.17 of itself as wander and moves the side by 0.75
 UNROUND_MEANS = (1.9, 2.7, 3.3, 4.1)  # shaft turns in a turn of the rollers where their size is not known
@@ -48,6 +58,9 @@ class Shared:
     drift_n, u_drift_n : ndarray
         Rise of the force from the first to the last reading of each depth, beyond the zeros' line and the shaft's
         pattern, and its standard uncertainty, N, shape (S, D).
+    friction, u_friction : ndarray
+        Coefficient of the friction along the shaft that is left at the first reading of the full depth, and its
+        standard uncertainty, shape (S,).
     rollers_mm : ndarray or None
         Cosine and sine part of the height that the rollers add at midspan, mm, shape (S, 2); None if it was not looked
         for.
@@ -64,6 +77,8 @@ class Shared:
     u_slip: Array
     drift_n: Array
     u_drift_n: Array
+    friction: Array
+    u_friction: Array
     rollers_mm: Array | None
     u_roller_mm: Array
     skid_rad: Array
@@ -124,7 +139,7 @@ def with_shared_unknowns(
     """
     local = local_n_per_mm(fit, forces)
     waves = _waves(residual, local, fit, cal)
-    prior = _priors(forces, waves.into, cal)
+    prior = _priors(forces, waves.into, _by_friction_n(fit, local, cal), cal)
     found = _solution(fit, residual, forces, waves, prior, alike)
     by_unknown = _by_unknown(fit, residual, forces, waves, cal)  # (S, U, D, C)
     shafts, depths, columns = fit.coefficients_n.shape
@@ -144,9 +159,15 @@ def with_shared_unknowns(
         u_relative_period=u_period,
         period_gradient=changes[:, _PERIOD] / u_period[:, None, None],
         shared=changes[:, 1:],
-        unseen=_of_unseen_rollers(fit, residual, local, cal),
+        unseen=np.concatenate(
+            [_of_unseen_rollers(fit, residual, local, cal), _of_late_friction(fit, local, cal)], axis=1
+        ),
     )
-    return improved, _as_found(found, depths, skid, _extra_n(waves, found, residual), cal), found.alike
+    return (
+        improved,
+        _as_found(found, _by_friction_n(fit, local, cal), skid, _extra_n(waves, found, residual), cal),
+        found.alike,
+    )
 
 
 def local_n_per_mm(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
@@ -170,6 +191,14 @@ def local_n_per_mm(fit: HarmonicFit, forces: CalibratedReadings) -> Array:
     return result
 
 
+def _by_friction_n(fit: HarmonicFit, local: Array, cal: Calibration) -> Array:
+    """Return the change of the mean force at each depth per coefficient of friction along the shaft, N (S, D)."""
+    mean = fit.coefficients_n[..., 0]
+    bend_mm = np.divide(mean, local[:, None], out=np.zeros_like(mean), where=local[:, None] > 0)
+    result: Array = np.abs(BY_FRICTION * mean * bend_mm / cal.span.span_mm)
+    return result
+
+
 def _course(residual: Residual) -> tuple[Array, Array]:
     """Return the angles of the first and of the last reading used at each depth, rad, shape (S, D, 1) each."""
     used = residual.kept > 0
@@ -188,6 +217,7 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
         course / 2,
         residual.slope_n * (1.5 * course * course - 0.5),
         residual.slope_n * course * (2.5 * course * course - 1.5),
+        np.exp(np.minimum(-np.abs(residual.angle - first) / FADING_RAD, 0.0)),
     ]
     if cal.rotation.steps_per_roller_turn is not None:
         turn = residual.angle * (fit.steps_per_turn / cal.rotation.steps_per_roller_turn)[:, None, None]
@@ -206,15 +236,15 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
 def _assignment(depths: int, cal: Calibration) -> Array:
     """Return how much of each unknown each wave of a depth has, shape (D, W, U); slip is in standard uncertainties."""
     rollers = 2 * (cal.rotation.steps_per_roller_turn is not None)
-    into = np.zeros((depths, _ROLLER + rollers, _DRIFT + depths + rollers))
+    into = np.zeros((depths, _ROLLER + rollers, _ROLLERS + rollers))
     into[:, _TURN, _PERIOD] = 1.0
     for depth, visit in zip((LIGHT, AGAIN), _VISITS, strict=True):
         into[depth, _TURN, _SLIP] = cal.rotation.u_slip_between_depths
         into[depth, _TURN, visit] = VISIT_SHARE * cal.rotation.u_slip_between_depths
     for depth in range(depths):
-        into[depth, _RAMP, _DRIFT + depth] = 1.0
+        into[depth, _RAMP, _DRIFT.start + depth] = into[depth, _FADE, _FRICTION.start + depth] = 1.0
     for part in range(rollers):
-        into[:, _ROLLER + part, _DRIFT + depths + part] = 1.0
+        into[:, _ROLLER + part, _ROLLERS + part] = 1.0
     return into
 
 
@@ -247,17 +277,17 @@ def _at_depths(into: Array, values: Array) -> Array:
     return result
 
 
-def _priors(forces: CalibratedReadings, into: Array, cal: Calibration) -> Array:
+def _priors(forces: CalibratedReadings, into: Array, by_friction_n: Array, cal: Calibration) -> Array:
     """Return the variances of the unknowns beforehand, shape (S, U).
 
     The zero may have moved by the change between its readings anywhere in between: for as long as a depth lasts, beyond
     the line, by as much of it as the depth takes of the time, once more.
     """
-    depths, _, unknowns = into.shape
-    u = np.full((len(forces.nominal_steps), unknowns), max(cal.rotation.u_roller_mm, _LEAST))
-    u[:, :_DRIFT] = 1.0
+    u = np.full((len(forces.nominal_steps), into.shape[-1]), max(cal.rotation.u_roller_mm, _LEAST))
+    u[:, : _DRIFT.start] = 1.0
     u[:, _PERIOD] = forces.u_relative_nominal
-    u[:, _DRIFT : _DRIFT + depths] = np.maximum(forces.zero_change_n[:, None] * forces.turning_share, _LEAST)
+    u[:, _FRICTION] = np.maximum(U_FRICTION_LEFT * by_friction_n, _LEAST)
+    u[:, _DRIFT] = np.maximum(forces.zero_change_n[:, None] * forces.turning_share, _LEAST)
     result: Array = u * u
     return result
 
@@ -265,12 +295,11 @@ def _priors(forces: CalibratedReadings, into: Array, cal: Calibration) -> Array:
 def _widened(prior: Array, waves: _Waves, variance: Array) -> Array:
     """Return the variances beforehand, made as large as the readings show where these show beyond chance."""
     into, result = waves.into, prior.copy()
-    depths = into.shape[0]
     product = np.maximum(waves.products[:, :, _RAMP, _RAMP], np.finfo(float).tiny)
     score = waves.scores[:, :, _RAMP]
     drifts = score * score > EARNED * product * variance
-    of_drift = result[:, _DRIFT : _DRIFT + depths]
-    result[:, _DRIFT : _DRIFT + depths] = np.where(drifts, np.maximum(of_drift, (score / product) ** 2), of_drift)
+    of_drift = result[:, _DRIFT]
+    result[:, _DRIFT] = np.where(drifts, np.maximum(of_drift, (score / product) ** 2), of_drift)
     if into.shape[1] > _ROLLER:
         weight = 1 / variance
         moments = (waves.products[:, :, _ROLLER:, _ROLLER:] * weight[..., None, None]).sum(axis=1)
@@ -281,7 +310,7 @@ def _widened(prior: Array, waves: _Waves, variance: Array) -> Array:
         height = (inverse @ pulls[..., None])[..., 0]
         seen = (height * pulls).sum(axis=1) > EARNED
         square = (height**2).sum(axis=1) / 2
-        result[:, _DRIFT + depths :] = np.where(seen, np.maximum(result[:, -1], square), result[:, -1])[:, None]
+        result[:, _ROLLERS:] = np.where(seen, np.maximum(result[:, -1], square), result[:, -1])[:, None]
     return result
 
 
@@ -386,7 +415,7 @@ def _of_unseen_rollers(fit: HarmonicFit, residual: Residual, local: Array, cal: 
 def _extra_n(waves: _Waves, found: _Solution, residual: Residual) -> Array:
     """Return what drift and rollers add to the readings, N (S, D, N)."""
     parts = _at_depths(waves.into, found.values)
-    parts[..., _TURN] = 0.0
+    parts[..., [_TURN, _FADE]] = 0.0
     each = parts[:, :, None, :]
     result: Array = (each @ waves.left + (each @ waves.taken_up) @ residual.columns)[:, :, 0, :]
     return result
@@ -414,6 +443,16 @@ def step_noise_n(fit: HarmonicFit, residual: Residual) -> Array:
     return result
 
 
+def _of_late_friction(fit: HarmonicFit, local: Array, cal: Calibration) -> Array:
+    """Return the change of the coefficients by friction along the shaft that rolls off late, shape (S, 2, D, C)."""
+    mean = np.where(fit.coefficients_n[..., 0] > 0, fit.coefficients_n[..., 0], np.inf)
+    share = (cal.span.u_axial_friction * _by_friction_n(fit, local, cal) / mean)[..., None]
+    pattern = fit.coefficients_n.copy()
+    pattern[..., 0] = 0.0
+    turned = derivative_columns(fit.coefficients_n)
+    return np.stack([LATE_GAIN * share * pattern, LATE_RAD * share * turned], axis=1)
+
+
 def _skid_rad(waves: _Waves, found: _Solution, fit: HarmonicFit, residual: Residual) -> Array:
     """Return how far off its place the shaft may lie by an uneven turning, rad (S, D); 0 where noise explains it."""
     others = [wave for wave in range(waves.products.shape[2]) if wave not in (_SECOND, _THIRD)]
@@ -427,25 +466,31 @@ def _skid_rad(waves: _Waves, found: _Solution, fit: HarmonicFit, residual: Resid
     wander = (np.linalg.pinv(products / total, rcond=1e-6, hermitian=True) @ (scores / total[..., 0])[..., None])[
         ..., 0
     ]
-    # Steps are uneven where the curve is steep, and alike in every turn: they count like noise that readings share.
-    noise = found.variance * found.alike[:, None] + STEPS_ALIKE * step_noise_n(fit, residual) ** 2
+    # Uneven steps make more noise where the curve is steep, which is where a skid shows.
+    # A skid makes scatter itself: that of the depth with the least tells the noise of all.
+    quiet = np.minimum(found.variance, QUIET * found.variance.min(axis=1, keepdims=True))
+    noise = quiet * found.alike[:, None] + STEPS_ALIKE * step_noise_n(fit, residual) ** 2
     chi_square = (wander * scores).sum(axis=-1) / noise
     root_mean_square = np.sqrt(wander[..., 0] ** 2 / 5 + wander[..., 1] ** 2 / 7)
-    return np.where(chi_square > EARNED, WANDER_TO_SIDE * root_mean_square, 0.0)
+    return np.where(chi_square > SKIDDED, WANDER_TO_SIDE * root_mean_square, 0.0)
 
 
-def _as_found(found: _Solution, depths: int, skid: Array, extra: Array, cal: Calibration) -> Shared:
+def _as_found(found: _Solution, by_friction_n: Array, skid: Array, extra: Array, cal: Calibration) -> Shared:
     """Return the unknowns by name."""
     u = np.sqrt((found.factor**2).sum(axis=-1))
-    drift = slice(_DRIFT, _DRIFT + depths)
     scale = cal.rotation.u_slip_between_depths
-    rollers, u_rollers = found.values[:, drift.stop :], u[:, drift.stop :]
+    full = _FRICTION.start + FULL
+    by = np.where(by_friction_n[:, FULL] > 0, by_friction_n[:, FULL], np.inf)
+    friction, u_friction = found.values[:, full] / by, u[:, full] / by
+    rollers, u_rollers = found.values[:, _ROLLERS:], u[:, _ROLLERS:]
     known = cal.rotation.steps_per_roller_turn is not None
     return Shared(
         found.values[:, _SLIP] * scale,
         u[:, _SLIP] * scale,
-        found.values[:, drift],
-        u[:, drift],
+        found.values[:, _DRIFT],
+        u[:, _DRIFT],
+        friction,
+        u_friction,
         rollers if known else None,
         np.sqrt((u_rollers**2).mean(axis=1)) if known else np.full(len(u), cal.rotation.u_roller_mm),
         skid,

@@ -39,6 +39,7 @@ CAUSES = (
     ("press tilt", "1"),
     ("creep", "thou"),
     ("temperature", "K"),
+    ("roller runout", "mm"),
 )
 
 
@@ -175,6 +176,7 @@ def spine_shares(
         (tilt_loss(cal) / np.sqrt(5), point.by_travel * mean.travel_mm, np.inf),
         (_creep_thou(point, fit.coefficients_n[:, 0, 0] - fit.coefficients_n[:, 2, 0]), 1.0, np.inf),
         (u_warmth, by_warmth, np.inf),
+        (_roller_height_mm(point, fit), point.by_travel, np.inf),
     )
     columns = np.empty((3, len(scale), len(rows)))
     for i, row in enumerate(rows):
@@ -218,6 +220,22 @@ def u_since_evaluation_2(mean: MeanForces, fall_n: Array, point: Point, cal: Cal
     )
     total: Array = np.sqrt(sum(np.square(part) for part in parts))
     return total
+
+
+def _roller_height_mm(point: Point, fit: HarmonicFit) -> Array:
+    """Return what unround rollers may have left in the travel between the depths, mm (S,); slip and drift add a little.
+
+    The mean over whole turns of a shaft is not that over whole turns of its rollers.
+    """
+    square = np.zeros_like(point.by_low)
+    for causes in (fit.shared, fit.unseen):
+        if causes is not None:
+            means = causes[:, :, :2, 0]
+            square += ((point.by_low[:, None] * means[..., 0] + point.by_high[:, None] * means[..., 1]) ** 2).sum(
+                axis=1
+            )
+    result: Array = np.sqrt(square) / np.abs(point.by_travel)
+    return result
 
 
 def off_centre_loss(cal: Calibration) -> float:

@@ -78,7 +78,7 @@ def _spines(result: ShaftResult, draws: Draws) -> Array:
         zero = rest * before + share * after + rectangular("zero drift")
         forces.append(force * (1 + scale) + bent * (force / STANDARD.load_n) ** 2 + zero)
     travel = result.travel_mm * (1 + normal("travel scale")) * (1 - squared("press tilt"))
-    travel = travel + _screw_factor(result) * normal("screw error")
+    travel = travel + _screw_factor(result) * normal("screw error") + normal("roller runout")
     give = _give(result) + normal("frame give") + normal("sinking")
     bend = (travel - give * (forces[1] - forces[0])) / (1 - squared("head off midspan"))
     held = _Held(result.span_mm + normal("span"), result.rim_mm + normal("rim radius"), normal("axial friction"))

@@ -21,7 +21,7 @@ from midspan.measurement.turning_residual import Residual, residual_of, shows_mo
 # An angle that is undone in the steps themselves, rad, half a degree: what is smaller is linear in the fit.
 LEAST_UNDONE_RAD = 0.01
 SLIP_SIGMAS = 4.0
-LEAST_LEFT = 0.8  # of the scatter: unknowns that explain more of it disturbed the first fit
+MOST_EXTRA = 6.0  # times the scatter: rollers and drift that make more disturbed the first fit
 
 
 @dataclass(frozen=True)
@@ -125,8 +125,8 @@ class _Attempt:
         """Return True for the shafts whose unknowns are larger than the fit is linear in."""
         slip, far = np.abs(self.shared.slip), np.abs(self.turned_rad).max(axis=1)
         slips = (slip > SLIP_SIGMAS * self.shared.u_slip) & (slip * far > LEAST_UNDONE_RAD)
-        scatters = (self.fit.scatter_n < LEAST_LEFT * self.begun.scatter_n).any(axis=1)
-        result: Mask = slips | scatters
+        square = (self.shared.extra_n**2 * self.residual.kept).sum(axis=-1) / self.fit.used
+        result: Mask = slips | (square > (MOST_EXTRA * self.fit.scatter_n) ** 2).any(axis=1)
         return result
 
     def done(self, rows: NDArray[np.int64], undone: Shared | None = None) -> TurnedShafts:

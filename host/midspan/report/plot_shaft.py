@@ -15,7 +15,7 @@ from midspan.base.errors import OutputError
 from midspan.base.formatting import angle as angle_words
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.hand_bench.result import HandResult
-from midspan.measurement.harmonics import Array, basis
+from midspan.measurement.harmonics import Array, basis, curve_at
 from midspan.measurement.result import ShaftResult
 from midspan.report.picture import FAINT, INK, LIGHT, SHADE, check_ending, paper
 from midspan.uncertainty.budget import Coverage
@@ -88,7 +88,8 @@ def _deviation(result: Drawn, angle: Array, k: float) -> tuple[Array, Array]:
     columns[0] = 0.0
     covariance = np.array(result.curve_covariance).reshape(len(columns), -1)
     variance = np.einsum("in,ij,jn->n", columns, covariance, columns)
-    return np.array(result.curve_thou) @ columns, k * np.sqrt(variance)
+    higher = result.higher_thou if isinstance(result, ShaftResult) else ()
+    return curve_at(angle, (0.0, *result.curve_thou[1:]), higher), k * np.sqrt(variance)
 
 
 def _section(axes: Any, result: Drawn, angle: Array, outward: Array, band: Array) -> None:
@@ -134,9 +135,9 @@ def _unrolled(axes: Any, result: Drawn, angle: Array, deviation: Array, band: Ar
 
 def _surface(axes: Any, result: Drawn, angle: Array) -> None:
     """Draw the height of the surface against the angle."""
-    columns = basis(angle)
-    columns[0] = 0.0
-    axes.plot(np.degrees(angle), np.array(result.surface_mm) @ columns, color=INK, lw=1.2, ls="-.")
+    higher = result.higher_mm if isinstance(result, ShaftResult) else ()
+    height = curve_at(angle, (0.0, *result.surface_mm[1:]), higher)
+    axes.plot(np.degrees(angle), height, color=INK, lw=1.2, ls="-.")
     axes.axhline(0, color=FAINT, lw=0.8, ls="--")
     axes.set_ylabel("surface, mm")
     runout = "not measured" if result.runout_mm is None else f"{result.runout_mm:.3f} mm"

@@ -28,7 +28,7 @@ from midspan.store.stored_result import CAUSES, MeasuredResult
 OF_EACH_SHAFT = frozenset(
     {
         "scatter of the readings", "zero before", "zero after", "zero drift", "screw error",
-        "sinking", "creep", "axial friction", "rim radius",
+        "sinking", "creep", "axial friction", "rim radius", "roller runout",
         "repeatability", "dial graduation", "dial tilt", "load off centre",
     }
 )  # fmt: skip

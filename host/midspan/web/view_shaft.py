@@ -14,7 +14,7 @@ from midspan.base.errors import MidspanError
 from midspan.base.formatting import read_code, with_uncertainty
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.definition import DEFINITION
-from midspan.measurement.harmonics import basis
+from midspan.measurement.harmonics import basis, curve_at
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.report.result_text import story, verdict_words
@@ -222,7 +222,7 @@ def around_chart(result: ShaftResult) -> str:
     """
     angle = np.linspace(0.0, 2 * np.pi, 121)
     terms = basis(angle).T
-    middle = terms @ np.array(result.curve_thou, float)
+    middle = curve_at(angle, result.curve_thou, result.higher_thou)
     shape = np.array(result.curve_covariance, float).reshape(7, 7).copy()
     shape[0, :] = shape[:, 0] = 0.0  # the band is that of the shape around, not of the mean
     u = K * np.sqrt(np.clip(np.einsum("ai,ij,aj->a", terms, shape, terms), 0.0, None))
