@@ -11,13 +11,14 @@ not a finite number never passes.
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
 
 from midspan.base.units import MM_PER_THOU
 from midspan.decision.bands import Bands, Bin, DecisionRule
 from midspan.decision.limit_test import AGAINST, DOUBT, REMARK, Comparison, LimitEffect, LimitFinding
+from midspan.decision.repeat import renewed_thou
 from midspan.measurement.result import Unmeasured
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
@@ -123,12 +124,15 @@ class Decision:
     concerns : tuple of Concern
         Reasons that stay with the measurement when its readings are evaluated again: a suspected crack, doubts about
         the reading and faults of the gauge. Empty for limits of a bin and for a shaft without a result.
+    repeat_helps : bool
+        False for a doubtful shaft that would be as doubtful if it were measured again. It is not stored.
     """
 
     outcome: Outcome
     reasons: tuple[str, ...] = ()
     bin: str | None = None
     concerns: tuple[Concern, ...] = ()
+    repeat_helps: bool = field(default=True, compare=False)
 
 
 NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
@@ -225,7 +229,7 @@ def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
     """Return the verdict on a shaft whose reading has neither faults nor doubts."""
     rule = bands.rule
     spine, u_thou = measured.spine_thou, rule.coverage_factor * measured.u_spine_thou
-    edges = list(_edges(bands, spine, u_thou))
+    edges = list(_edges(bands, spine, u_thou, renewed_thou(measured)))
     bins = _bins_open_to(bands, spine, rule.margins[1] * u_thou, edges)
     if not bins or (edges and all(edge.effect is AGAINST for edge in edges)):
         return Decision(Outcome.REJECTED, _said(edges, AGAINST))
@@ -236,7 +240,8 @@ def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
         return Decision(Outcome.REJECTED, _said([finding for found in limits.values() for finding in found], AGAINST))
     doubts = _said(everything, DOUBT)
     if doubts:
-        return Decision(Outcome.DOUBTFUL, doubts)
+        helps = all(finding.repeat_helps for finding in everything if finding.effect is DOUBT)
+        return Decision(Outcome.DOUBTFUL, doubts, repeat_helps=helps)
     (home,) = bins
     remarks = (*_said(everything, REMARK), *_borders(bands, home, spine, u_thou))
     return Decision(Outcome.ACCEPTED, remarks, home.name)
@@ -262,9 +267,9 @@ def _bins_open_to(bands: Bands, spine_thou: float, guard_thou: float, edges: Seq
     return reached
 
 
-def _edges(bands: Bands, spine_thou: float, expanded: float) -> Iterator[LimitFinding]:
+def _edges(bands: Bands, spine_thou: float, expanded: float, renewed: float | None) -> Iterator[LimitFinding]:
     """Yield findings on the spine: at the ends of its stretch, else at the nearest ends on either side of it."""
-    compare = Comparison("spine", spine_thou, expanded, "thou", bands.rule)
+    compare = Comparison("spine", spine_thou, expanded, "thou", bands.rule, renewed)
     for low, high in ((stretch.low_thou, stretch.high_thou) for stretch in bands.stretches):
         if low <= spine_thou < high:
             yield from compare.with_limit(low, low - spine_thou)

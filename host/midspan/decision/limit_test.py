@@ -11,6 +11,7 @@ from enum import Enum, auto
 
 from midspan.base.formatting import places_for
 from midspan.decision.bands import DecisionRule
+from midspan.decision.repeat import repeat_helps
 
 
 class LimitEffect(Enum):
@@ -22,6 +23,7 @@ class LimitEffect(Enum):
 
 
 AGAINST, DOUBT, REMARK = LimitEffect
+_NO_REPEAT = "measuring again cannot help, U is the calibration's; a better calibration or another rule would"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +36,13 @@ class LimitFinding:
         The finding with its numbers.
     effect : LimitEffect
         Its effect on the verdict.
+    repeat_helps : bool
+        False for a doubt that measuring again cannot settle.
     """
 
     sentence: str
     effect: LimitEffect
+    repeat_helps: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +61,8 @@ class Comparison:
         Unit of both.
     rule : DecisionRule
         Decision rule.
+    renewed : float | None
+        Standard uncertainty of the value that a repeat renews; None if unknown.
     """
 
     name: str
@@ -63,6 +70,7 @@ class Comparison:
     expanded: float
     unit: str
     rule: DecisionRule
+    renewed: float | None = None
 
     def with_limit(self, limit: float, beyond: float, *, outside_bands: bool = False) -> Iterator[LimitFinding]:
         """Yield the finding on the value at a limit; nothing if the value is well inside.
@@ -93,7 +101,9 @@ class Comparison:
             yield LimitFinding(f"{what} lies {where}; the rule lets it pass", REMARK)
         elif self.rule.leaves_doubt and beyond <= beyond_by:
             share = "" if self.rule.guard == 1 else f"{self.rule.guard:g} times "
-            yield LimitFinding(f"{what} lies within {share}{u} of the limit {limit:g}: measure it again", DOUBT)
+            helps = self.renewed is None or repeat_helps(beyond, beyond_by, self.renewed)
+            advice = "measure it again" if helps else _NO_REPEAT
+            yield LimitFinding(f"{what} lies within {share}{u} of the limit {limit:g}: {advice}", DOUBT, helps)
         elif beyond > 0 or outside_bands:
             yield LimitFinding(f"{what} is {side} {limit:g} by {abs(beyond):.{places}f} ({u})", AGAINST)
         else:

@@ -128,7 +128,7 @@ def judged_as(decision: Decision, hysteresis_pct: float | None, run: RawRun) -> 
         Outcome, bin, crack and interruption.
     """
     cracked = any(concern.kind is ConcernKind.CRACK for concern in decision.concerns)
-    return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause, cracked)
+    return Judged(decision.outcome, decision.bin, hysteresis_pct, run.cause, cracked, decision.repeat_helps)
 
 
 def _route(judged: Judged, context: RunContext, setup: Setup) -> Route:

@@ -40,6 +40,8 @@ class Judged:
         Code of the fault that cut the cycle short, None for a whole cycle.
     cracked : bool
         True if the verdict suspects a crack, by the limit in force when it was given.
+    repeat_helps : bool
+        False if the shaft would be as doubtful if it were measured again.
     """
 
     outcome: Outcome
@@ -47,6 +49,7 @@ class Judged:
     hysteresis_pct: float | None = None
     cause: str | None = None
     cracked: bool = False
+    repeat_helps: bool = True
 
 
 def route_of(judged: Judged, transit: Transit, plan: SortPlan, counts: Mapping[int, int]) -> Route:
@@ -77,7 +80,7 @@ def route_of(judged: Judged, transit: Transit, plan: SortPlan, counts: Mapping[i
     again = interrupted <= MOST_INTERRUPTIONS and _measured(transit) <= plan.sort.measure_again
     if transit.standard is not None:
         return Route(again=True) if judged.hysteresis_pct is None and again else Route(place=_home(transit, plan))
-    if judged.outcome in UNSURE and again:
+    if judged.outcome in UNSURE and again and judged.repeat_helps:
         return Route(again=True)
     if judged.cracked:
         return _into([plan.place_for("cracked").number], plan, counts)
