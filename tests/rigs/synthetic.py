@@ -312,6 +312,8 @@ def filtered_run(shaft, gauge, rng, turns=2, per_turn=160, **options) -> RawRun:
             position = int(steps[-1]) + 1
             if phase is Phase.LIGHT_AGAIN:
                 force = force * (1 - shaft.hysteresis)
+            elif phase is Phase.FULL:
+                force = force + shaft.crept * shaft.hysteresis * LOAD_N * light / deep
         status = np.where(np.arange(number) < settling * bool(depth), 1, 0)
         parts.append((steps, np.full(number, down), force, status))
         segments.append((int(phase), number))

@@ -12,7 +12,17 @@ import pytest
 from midspan.measurement.result import ShaftResult, evaluate
 from midspan.uncertainty.budget import Coverage
 from scipy.stats import binom, chi2
-from synthetic import Gauge, Shaft, drawn_gauge, drawn_shaft, paper_calibration, ratio_for, raw_run, stiffness_of
+from synthetic import (
+    KNIFE_EDGES,
+    Gauge,
+    Shaft,
+    drawn_gauge,
+    drawn_shaft,
+    paper_calibration,
+    ratio_for,
+    raw_run,
+    stiffness_of,
+)
 
 pytestmark = pytest.mark.slow
 
@@ -23,7 +33,7 @@ KNOWN_EXACTLY = paper_calibration(
     frame={"u_give_mm_per_n": 0.0},
     span={"u_span_mm": 0.0},
 )
-EXAMPLE = paper_calibration({})  # with rims, friction and other sins
+EXAMPLE = paper_calibration({"rotation": KNIFE_EDGES["rotation"]})  # all sins but those of the rollers
 EDGES = paper_calibration()
 ANY_REACTIONS = paper_calibration(span={"vertical_share": (0.0, 1.0)})
 
