@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands, DecisionRule
-from midspan.decision.risk import conformance_probability, risks, sentence, spine_risks
+from midspan.decision.risk import Stock, conformance_probability, risks, sentence, settled_by_repeat, spine_risks
 from scipy.optimize import brentq
 from scipy.stats import gamma, norm
 
@@ -209,3 +209,16 @@ def test_the_sentence_has_the_shares_in_a_thousand_shafts(kind):
 def test_a_process_without_width_is_refused(wrong):
     with pytest.raises(ConfigurationError):
         spine_risks(BANDS, DecisionRule(), *wrong)
+
+
+@pytest.mark.parametrize("renewed", [0.5, 0.35, 0.1, 0.005])
+def test_a_repeat_decides_what_it_renews(renewed):
+    """Draw shafts near the limits of a band, each measured twice with the same error of the calibration."""
+    rng = np.random.default_rng(4)
+    true = rng.normal(495.0, 3.0, 400_000)
+    kept = true + rng.normal(0, math.sqrt(0.25 - renewed**2), len(true))
+    first, second = (kept + rng.normal(0, renewed, len(true)) for _ in range(2))
+    doubtful, again = (((abs(value - 495.0) < 1.0) | (abs(value - 505.0) < 1.0)) for value in (first, second))
+    drawn = 1 - (doubtful & again).sum() / doubtful.sum()
+    found = settled_by_repeat(BANDS, BANDS.rule, Stock(495.0, 3.0), 0.5, renewed)
+    assert found == pytest.approx(drawn, abs=4 * 0.5 / math.sqrt(doubtful.sum()))

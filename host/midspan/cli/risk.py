@@ -21,6 +21,10 @@ def risk(
     process_mean: Annotated[float, typer.Option(min=50, max=5000, help="Mean spine of the stock, thou.")],
     process_sd: Annotated[float, typer.Option(min=1e-3, max=1000, help="Standard deviation of its true spines, thou.")],
     u: Annotated[float, typer.Option("--u", min=1e-3, max=1000, help="Standard uncertainty of a spine (k = 1), thou.")],
+    u_renewed: Annotated[
+        float | None,
+        typer.Option(min=0, max=1000, help="Part of u that measuring again renews (scatter and zeros), thou."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Say what your decision rule costs.
@@ -28,17 +32,25 @@ def risk(
     How many bad shafts it lets in and how many good ones it turns away, beside the other rules of JCGM 106.
     """
     from midspan.decision.bands import Kind, load_bands
-    from midspan.decision.risk import sentence, spine_risks
+    from midspan.decision.risk import Stock, sentence, settled_by_repeat, spine_risks
     from midspan.report.result_text import console
 
     limits = load_bands(bands)
     rules = [limits.rule, *(_of_kind(kind, limits.rule) for kind in get_args(Kind) if kind != limits.rule.kind)]
     costs = [(rule, spine_risks(limits, rule, process_mean, process_sd, u)) for rule in rules]
+    settled = None
+    if u_renewed is not None:
+        stock = Stock(process_mean, process_sd)
+        settled = settled_by_repeat(limits, limits.rule, stock, u, u_renewed) if limits.rule.leaves_doubt else 0.0
     if as_json:
         told = [{"rule": rule.model_dump(), **asdict(cost), "words": sentence(cost, rule)} for rule, cost in costs]
+        told[0]["settled_by_repeat"] = settled
         print(json.dumps(told))
     else:
         _print_costs(console(), costs)
+        if settled is not None and limits.rule.leaves_doubt:
+            share = f"Measuring the doubtful shafts again decides {100 * settled:.0f} % of them"
+            console().print(f"{share}; the others need a better calibration, another rule, or a person.")
 
 
 def _of_kind(kind: "Kind", like: "DecisionRule") -> "DecisionRule":

@@ -60,6 +60,22 @@ class Risks:
         return 1 - self.accepted - self.doubtful
 
 
+@dataclass(frozen=True)
+class Stock:
+    """Normal distribution of the true spines of a stock.
+
+    Parameters
+    ----------
+    mean_thou : float
+        Mean, thou.
+    sd_thou : float
+        Standard deviation, thou.
+    """
+
+    mean_thou: float
+    sd_thou: float
+
+
 def conformance_probability(value: float, u: float, low: float = -math.inf, high: float = math.inf) -> float:
     """Return the probability that the true value lies between the limits, from one measured value.
 
@@ -193,6 +209,51 @@ def spine_risks(bands: Bands, rule: DecisionRule, mean_thou: float, sd_thou: flo
     return risks(norm(mean_thou, sd_thou), u_thou, good, accepted, kept)
 
 
+def settled_by_repeat(bands: Bands, rule: DecisionRule, stock: Stock, u_thou: float, u_renewed_thou: float) -> float:
+    """Return the share of doubtful shafts that a second measurement decides.
+
+    A repeat renews one part of the uncertainty and keeps the rest, that of the calibration: measured again, a shaft
+    that lay near a limit for the kept part lies there still.
+
+    Parameters
+    ----------
+    bands : Bands
+        Bins.
+    rule : DecisionRule
+        Decision rule.
+    stock : Stock
+        Distribution of the true spines.
+    u_thou : float
+        Standard uncertainty of a measured spine, thou.
+    u_renewed_thou : float
+        Part of it that a repeat renews, thou; at most `u_thou`.
+
+    Returns
+    -------
+    float
+        Share of the doubtful shafts, 0 to 1; 0 if there are none.
+
+    Raises
+    ------
+    ConfigurationError
+        The renewed part is not from 0 to the whole.
+    """
+    if not 0 <= u_renewed_thou <= u_thou:
+        raise ConfigurationError(
+            f"a repeat renews {u_renewed_thou:g} thou of {u_thou:g}; give a part from 0 to the whole", code="renewed"
+        )
+    inside, beyond = (margin * rule.coverage_factor * u_thou for margin in rule.margins)
+    good = [(stretch.low_thou, stretch.high_thou) for stretch in bands.stretches]
+    accepted, kept = (_moved(good, by) for by in (-inside, beyond))
+    # True spine and kept error only matter as their sum.
+    process = norm(stock.mean_thou, math.hypot(stock.sd_thou, math.sqrt(u_thou**2 - u_renewed_thou**2)))
+    u = max(u_renewed_thou, 1e-6 * u_thou)
+    middle, weight = _nodes(process, u, [*accepted, *kept])
+    doubtful = _probability(middle, u, kept) - _probability(middle, u, accepted)
+    once = float(weight @ doubtful)
+    return 1 - float(weight @ doubtful**2) / once if once > 1e-12 else 0.0
+
+
 def _moved(intervals: Sequence[Interval], outward: float) -> list[Interval]:
     """Return intervals widened at both ends, narrowed if `outward` is below 0; touching intervals become one.
 
@@ -227,9 +288,9 @@ def sentence(cost: Risks, rule: DecisionRule) -> str:
     >>> print(*sentence(Risks(0.9, 0.85, 0.1, 0.001, 0.0004), DecisionRule()).split("; "), sep="\n")
     of 1000 shafts 850 are accepted, of which 1 belongs in no bin
     50 are rejected, of which 0.4 are good
-    100 lie too near a limit and are measured again
+    100 lie too near a limit to decide
     """
-    again = f"; {_of_1000(cost.doubtful)} lie too near a limit and are measured again" if rule.leaves_doubt else ""
+    again = f"; {_of_1000(cost.doubtful)} lie too near a limit to decide" if rule.leaves_doubt else ""
     bad, good = _of_1000(cost.consumer), _of_1000(cost.producer)
     return (
         f"of 1000 shafts {_of_1000(cost.accepted)} are accepted, of which {bad} {_verb(bad, 'belongs', 'belong')} in "
