@@ -33,10 +33,11 @@ STANDARD = Standard.model_validate(BAR)
 MINUTE_MS = 60_000
 
 
-def a_result(spine_thou, u=0.05, doubts=(), faults=()):
+def a_result(spine_thou, u=0.05, doubts=(), faults=(), temperature_c=None):
     """Return as much of a result as a check looks at."""
     found = object.__new__(ShaftResult)
     values = {"spine_thou": spine_thou, "u_spine_thou": u, "doubts": tuple(doubts), "faults": tuple(faults)}
+    values["temperature_c"] = temperature_c
     for name, value in values.items():
         object.__setattr__(found, name, value)
     return found
@@ -250,6 +251,26 @@ def test_a_good_gauge_is_stopped_as_seldom_as_stated():
     ]  # fmt: skip
     stated = 1 / run_length(0.0, weight=WEIGHT)
     assert 1 - np.mean(looks) < stated + 3 * np.sqrt(stated / len(looks))
+
+
+# --- temperature
+
+
+@pytest.mark.parametrize(
+    # Roark's table: steel 29.5e6 psi at 21 C and 28.8e6 at 93, so 0.33e-3 per K there and 0.28e-3 near 20; the section
+    # grows by four expansions (11.7e-6, 23.4e-6). By hand for ten degrees at 500 thou.
+    ("material", "change"),
+    [("steel", 500 * (2.8e-3 - 0.468e-3)), ("aluminium", 500 * (5.5e-3 - 0.936e-3))],
+)
+def test_a_warm_bar_is_softer_and_accuses_no_gauge(material, change):
+    warm = Standard.model_validate({**BAR, "material": material, "temperature_c": 20.0})
+    found = checked(warm, a_result(500.0 + change, temperature_c=30.0), [], Checks(), 0, "c")
+    assert (found.good, found.spine_thou) == (True, pytest.approx(500.0, abs=1e-6))
+    assert not checked(STANDARD, a_result(500.0 + change, temperature_c=30.0), [], Checks(), 0, "c").good
+    # The coefficient's own uncertainty is in U, so that of a value ten degrees away is larger.
+    assert found.u_spine_thou > checked(warm, a_result(500.0, temperature_c=20.0), [], Checks(), 0, "c").u_spine_thou
+    unknown = checked(warm, a_result(500.0 + change / 5), [], Checks(), 0, "c")
+    assert (unknown.good, unknown.spine_thou) == (True, pytest.approx(500.0 + change / 5))
 
 
 # --- other definitions

@@ -7,7 +7,7 @@ standard stays a check standard, and a shaft rejected for a crack is not accepte
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import Self
+from typing import Literal, Self
 
 from midspan.decision.bands import Bands
 from midspan.measurement.definition import Definition
@@ -29,6 +29,10 @@ class Basis:
         Assigned spine of the check standard and its standard uncertainty, thou.
     assigned_definition : str, optional
         Definition for which it is stated; None for bases of earlier versions.
+    assigned_material : str, optional
+        Material of the check standard.
+    assigned_at_c : float, optional
+        Temperature at which its value was assigned, degrees Celsius.
     night : int, optional
         Number of the sorting run whose plan set the rules.
     person : str, optional
@@ -47,6 +51,8 @@ class Basis:
     assigned_thou: float | None = None
     u_assigned_thou: float | None = None
     assigned_definition: Definition | None = None
+    assigned_material: Literal["steel", "aluminium"] | None = None
+    assigned_at_c: float | None = None
     night: int | None = None
     person: str | None = None
 

@@ -17,6 +17,7 @@ from dataclasses import replace
 from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.sorting.bar_warmth import change_thou
 from midspan.sorting.plan import Checks, SortPlan, Standard
 from midspan.store.transit import StandardCheck, Transit
 from midspan.study.control_chart import (
@@ -123,7 +124,8 @@ def checked(
     Returns
     -------
     StandardCheck
-        The check, good or with its reasons.
+        The check, good or with its reasons. Its spine is that at the temperature of the assigned value, as far as
+        the material of the bar and both temperatures are known.
 
     Examples
     --------
@@ -133,11 +135,13 @@ def checked(
     """
     measured = result if isinstance(result, ShaftResult) else None
     assigned_thou, u_assigned_thou = standard.under_reference
+    at_c = None if measured is None else measured.temperature_c
+    warmer, u_warmer = change_thou(standard.material, assigned_thou, standard.temperature_c, at_c)
     check = StandardCheck(
         standard=standard.name,
         at_ms=at_ms,
-        spine_thou=None if measured is None else measured.spine_thou,
-        u_spine_thou=None if measured is None else measured.u_spine_thou,
+        spine_thou=None if measured is None else measured.spine_thou - warmer,
+        u_spine_thou=None if measured is None else math.hypot(measured.u_spine_thou, u_warmer),
         assigned_thou=assigned_thou,
         u_assigned_thou=u_assigned_thou,
         good=True,
@@ -155,8 +159,9 @@ def _reasons(
         yield f"it could not be measured: {'; '.join(result.reasons)}"
         return
     yield from (*result.faults, *result.doubts)
-    bias = result.spine_thou - check.assigned_thou
-    expanded = plan.coverage_factor * math.hypot(result.u_spine_thou, check.u_assigned_thou)
+    spine, u_spine = check.spine_thou or 0.0, check.u_spine_thou or 0.0
+    bias = spine - check.assigned_thou
+    expanded = plan.coverage_factor * math.hypot(u_spine, check.u_assigned_thou)
     if not abs(bias) <= expanded:
         yield f"it reads {bias:+.2f} thou beside its assigned value {check.assigned_thou:.6g}, U is {expanded:.2f}"
     try:

@@ -19,6 +19,7 @@ from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands
 from midspan.measurement.cycle_settings import Cycle
 from midspan.measurement.definition import DEFINITION, OLDER_DEFINITION, Definition, assigned_under_reference
+from midspan.sorting.bar_warmth import Material
 from midspan.sorting.gauge_health import WatchLimits
 from midspan.sorting.notices import NoticeSettings
 
@@ -142,6 +143,10 @@ class Standard(Section):
         Standard uncertainty of that, thou.
     definition : Literal['normal reactions', 'middle of the supports']
         Definition for which it is stated; plans of earlier versions name none, and mean the second.
+    material : Literal['steel', 'aluminium'] | None
+        Material of the bar, None if unknown; a warm bar is softer.
+    temperature_c : float | None
+        Temperature at which its value was assigned, degrees Celsius; None if unknown.
     from_ : Literal['slot', 'hand']
         `slot` or `hand`, where it is fed from.
     """
@@ -150,6 +155,8 @@ class Standard(Section):
     assigned_thou: Annotated[float, Field(ge=50, le=5000)]
     u_assigned_thou: Annotated[float, Field(gt=0, le=100)]
     definition: Definition = OLDER_DEFINITION
+    material: Material | None = None
+    temperature_c: Annotated[float, Field(ge=-40, le=85)] | None = None
     from_: Annotated[Literal["slot", "hand"], Field(alias="from")] = "slot"
 
     @property

@@ -37,6 +37,8 @@ def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int
         assigned_thou=None if bar is None else bar.assigned_thou,
         u_assigned_thou=None if bar is None else bar.u_assigned_thou,
         assigned_definition=None if bar is None else bar.definition,
+        assigned_material=None if bar is None else bar.material,
+        assigned_at_c=None if bar is None else bar.temperature_c,
         night=night,
     )
 
@@ -76,6 +78,7 @@ def _on_standard(result: ShaftResult | Unmeasured, basis: Basis) -> Decision:
     bar = Standard(
         name=basis.standard, assigned_thou=basis.assigned_thou, u_assigned_thou=basis.u_assigned_thou,
         definition=basis.assigned_definition or OLDER_DEFINITION,
+        material=basis.assigned_material, temperature_c=basis.assigned_at_c,
     )  # fmt: skip
     identity = result.calibration if isinstance(result, ShaftResult) else ""
     return verdict_on_check(checked(bar, result, (), Checks(), 0, identity))
