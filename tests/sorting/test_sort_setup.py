@@ -19,7 +19,7 @@ from midspan.sorting.next_action import Snapshot, Wanted
 from midspan.sorting.plan import EXAMPLE, SortPlan
 from midspan.sorting.setup import Setup, check_cycle, check_emptied, check_gauge, check_unchanged, load_setup
 from midspan.sorting.verdict import basis_of_plan
-from midspan.store.transit import NightOnRecord, RunEventKind, StandardCheck
+from midspan.store.transit import NightOnRecord, RunEvent, RunEventKind, StandardCheck
 from midspan.wire.records import FaultCode, LastRelease, Source
 from night_rig import BAR, RECHECK, RETURN, STIFFER, plan_with
 from synthetic import paper_calibration
@@ -261,7 +261,7 @@ def test_a_bad_check_is_told_where_the_run_goes_on_and_the_one_before_was_good(w
         watch.journal.checks = [
             StandardCheck(name, 1, 1.0, 1.0, 1.0, 1.0, good, ("bias",)) for name, good in outcomes
         ]  # fmt: skip
-        watch.journal.latest = SimpleNamespace(check=watch.journal.checks[-1] if outcomes else None)
+        watch.journal.latest = SimpleNamespace(check=watch.journal.checks[-1] if outcomes else None, events=())
         watch.notices.told.clear()
         watch.events.judged()
         return len(watch.notices.told)
@@ -276,6 +276,18 @@ def test_a_bad_check_is_told_where_the_run_goes_on_and_the_one_before_was_good(w
     watch.journal.latest = None
     watch.events.judged()
     assert watch.notices.told == []
+
+
+def test_a_wrong_temperature_is_told_once_until_it_was_right_again(watch):
+    cold = RunEvent(RunEventKind.ALARM, "9.2, calibrated for 15 to 25", 0, "TEMPERATURE_OFF", 7)
+    noisy = RunEvent(RunEventKind.ALARM, "noisy", 0, "CELL_NOISY", 7)
+    told = []
+    for events in ((noisy,), (noisy, cold), (cold,), (), (cold,)):
+        watch.journal.latest = SimpleNamespace(check=None, events=events)
+        watch.events.judged()
+        told.append(len(watch.notices.told))
+    assert told == [0, 1, 1, 1, 2]
+    assert all("9.2, calibrated for 15 to 25" in str(notice) for notice in watch.notices.told)
 
 
 def test_a_new_number_is_above_all_that_the_gauge_remembers():
