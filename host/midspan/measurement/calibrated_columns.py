@@ -288,9 +288,7 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
     """
     nominal = np.full(len(runs), calibration.rotation.steps_per_turn)
     u_relative = np.full(len(runs), calibration.rotation.u_relative)
-    start = np.array(
-        [run.rotate_steps[(run.phase_slice(Phase.ZERO_BEFORE) or slice(0, 0)).start] for run in runs], float
-    )
+    start = np.array([run.rotate_steps[_before_zero(run)] for run in runs], float)
     for i, run in enumerate(runs):
         if len(run.marks):
             start[i] = run.marks[0]
@@ -300,6 +298,16 @@ def rotation(runs: Sequence[RawRun], calibration: Calibration) -> tuple[Array, A
             nominal[i] = covered / turns
             u_relative[i] = 2.0 / covered
     return nominal, u_relative, start
+
+
+def _before_zero(run: RawRun) -> int:
+    """Return the number of readings before the zero before, 0 if a run has none."""
+    before = 0
+    for phase, readings in run.segments:
+        if phase == Phase.ZERO_BEFORE:
+            return before
+        before += readings
+    return 0
 
 
 def _zero_line(zero: Array, zero_us: Array, tick_us: Array) -> Array:

@@ -29,6 +29,7 @@ _PERIOD, _SLIP, _VISITS, _DRIFT, _FRICTION, _ROLLERS = 0, 1, (2, 3), slice(4, 7)
 VISIT_SHARE = 0.3  # of the slip's uncertainty: how much a visit to the light depth differs from the other
 _TURN, _RAMP, _SECOND, _THIRD, _FADE, _ROLLER = range(6)  # places of the waves at a depth
 _LEAST = 1e-6  # N or mm: an unknown that is known to be 0
+_RIDGE = 1e-9
 _LEAST_SCATTER_N = 1e-8  # of readings without any noise, as a stuck converter gives them
 EARNED = 23.0  # chi square of two degrees of freedom, one chance in 100,000
 UNEVEN_STEPS = 0.6  # rms error of a position in steps: 0.3 of whole steps and half a microstep of the rotor
@@ -212,17 +213,22 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
     first, last = _course(residual)
     way = np.where(last == first, 1.0, last - first)
     course = (residual.angle - (first + last) / 2) * (2 / way)  # from -1 to 1 while the shaft turns
-    rows = [
-        -residual.angle * residual.slope_n,
-        course / 2,
-        residual.slope_n * (1.5 * course * course - 0.5),
-        residual.slope_n * course * (2.5 * course * course - 1.5),
-        np.exp(np.minimum(-np.abs(residual.angle - first) / FADING_RAD, 0.0)),
-    ]
-    if cal.rotation.steps_per_roller_turn is not None:
-        turn = residual.angle * (fit.steps_per_turn / cal.rotation.steps_per_roller_turn)[:, None, None]
-        rows += [local[:, None, None] * np.cos(turn), local[:, None, None] * np.sin(turn)]
-    taken_up, left = residual.projected(np.stack(rows, axis=2))
+    roller_turn = cal.rotation.steps_per_roller_turn
+    rollers = 0 if roller_turn is None else 2
+    shafts, depths, number = residual.angle.shape
+    rows = np.empty((shafts, depths, _ROLLER + rollers, number))
+    square = course * course
+    np.multiply(residual.angle, residual.slope_n, out=rows[:, :, _TURN])
+    np.negative(rows[:, :, _TURN], out=rows[:, :, _TURN])
+    np.multiply(course, 0.5, out=rows[:, :, _RAMP])
+    np.multiply(residual.slope_n, 1.5 * square - 0.5, out=rows[:, :, _SECOND])
+    np.multiply(residual.slope_n, course * (2.5 * square - 1.5), out=rows[:, :, _THIRD])
+    np.exp(np.minimum(-np.abs(residual.angle - first) / FADING_RAD, 0.0), out=rows[:, :, _FADE])
+    if roller_turn is not None:
+        turn = residual.angle * (fit.steps_per_turn / roller_turn)[:, None, None]
+        np.multiply(local[:, None, None], np.cos(turn), out=rows[:, :, _ROLLER])
+        np.multiply(local[:, None, None], np.sin(turn), out=rows[:, :, _ROLLER + 1])
+    taken_up, left = residual.projected(rows)
     across = left.transpose(0, 1, 3, 2)
     return _Waves(
         taken_up,
@@ -453,19 +459,24 @@ def _of_late_friction(fit: HarmonicFit, local: Array, cal: Calibration) -> Array
     return np.stack([LATE_GAIN * share * pattern, LATE_RAD * share * turned], axis=1)
 
 
+def _inverse(products: Array) -> Array:
+    """Return inverses of matrices of products; what hardly any wave has is left out by a little more of each."""
+    number = np.arange(products.shape[-1])
+    unit = 1 / np.sqrt(np.maximum(products[..., number, number], _LEAST**4))
+    scaled = products * unit[..., :, None] * unit[..., None, :]
+    scaled[..., number, number] += _RIDGE
+    return np.asarray(np.linalg.inv(scaled) * unit[..., :, None] * unit[..., None, :], np.float64)
+
+
 def _skid_rad(waves: _Waves, found: _Solution, fit: HarmonicFit, residual: Residual) -> Array:
     """Return how far off its place the shaft may lie by an uneven turning, rad (S, D); 0 where noise explains it."""
     others = [wave for wave in range(waves.products.shape[2]) if wave not in (_SECOND, _THIRD)]
     known = waves.products[:, :, others][..., others]
     between = waves.products[:, :, [_SECOND, _THIRD]][..., others]
-    scale = np.maximum(np.trace(known, axis1=2, axis2=3), np.finfo(float).tiny)[..., None, None]
-    share = between @ np.linalg.pinv(known / scale, rcond=1e-9, hermitian=True) / scale
+    share = between @ _inverse(known)
     products = waves.products[:, :, _SECOND : _THIRD + 1, _SECOND : _THIRD + 1] - share @ between.transpose(0, 1, 3, 2)
     scores = waves.scores[:, :, _SECOND : _THIRD + 1] - (share @ waves.scores[:, :, others][..., None])[..., 0]
-    total = np.maximum(np.trace(products, axis1=2, axis2=3), np.finfo(float).tiny)[..., None, None]
-    wander = (np.linalg.pinv(products / total, rcond=1e-6, hermitian=True) @ (scores / total[..., 0])[..., None])[
-        ..., 0
-    ]
+    wander = (_inverse(products) @ scores[..., None])[..., 0]
     # Uneven steps make more noise where the curve is steep, which is where a skid shows.
     # A skid makes scatter itself: that of the depth with the least tells the noise of all.
     quiet = np.minimum(found.variance, QUIET * found.variance.min(axis=1, keepdims=True))

@@ -4,6 +4,7 @@ Shafts whose readings ask for the same are fitted together. Most ask for nothing
 """
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +19,8 @@ from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, Mask, Tur
 from midspan.measurement.shared_unknowns import Shared, added, expected_scatter_n, turned_rad, with_shared_unknowns
 from midspan.measurement.turning_residual import Residual, residual_of, shows_more_orders
 
-# An angle that is undone in the steps themselves, rad, half a degree: what is smaller is linear in the fit.
-LEAST_UNDONE_RAD = 0.01
+# An angle that is undone in the steps themselves, rad, two degrees: what is smaller is linear in the fit.
+LEAST_UNDONE_RAD = 0.04
 SLIP_SIGMAS = 4.0
 MOST_EXTRA = 6.0  # times the scatter: rollers and drift that make more disturbed the first fit
 
@@ -98,7 +99,7 @@ def _finished(first: "_Attempt", rows: NDArray[np.int64], wanted: Mask) -> Itera
     if plain.size == len(rows):
         yield first.done(rows)
     elif plain.size:
-        yield _Attempt(rows_of(first.given, plain), rows_of(first.begun, plain), first.cal).done(rows[plain])
+        yield first.of(plain).done(rows[plain])
     if not again.size:
         return
     shared = rows_of(first.shared, again)
@@ -120,6 +121,15 @@ class _Attempt:
         self.alike = readings_alike(self.residual.off_n, self.residual.kept > 0, forces.filtering)
         self.fit, self.shared, self.cleaned_alike = with_shared_unknowns(fit, self.residual, forces, self.alike, cal)
         self.turned_rad = turned_rad(fit, self.residual, forces)
+
+    def of(self, index: NDArray[np.int64]) -> "_Attempt":
+        """Return the attempt for some of its shafts."""
+        some = copy(self)
+        some.given, some.begun, some.fit = (rows_of(part, index) for part in (self.given, self.begun, self.fit))
+        some.shared, some.residual = rows_of(self.shared, index), rows_of(self.residual, index)
+        some.alike, some.cleaned_alike = self.alike[index], self.cleaned_alike[index]
+        some.turned_rad = self.turned_rad[index]
+        return some
 
     def large(self) -> Mask:
         """Return True for the shafts whose unknowns are larger than the fit is linear in."""

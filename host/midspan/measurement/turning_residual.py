@@ -73,7 +73,8 @@ class Residual:
         """
         kept = waves * self.kept[:, :, None, :]
         coefficients = kept @ self.columns.transpose(0, 1, 3, 2) @ self.inverse
-        left = kept - (coefficients @ self.columns) * self.kept[:, :, None, :]
+        left = waves - coefficients @ self.columns
+        left *= self.kept[:, :, None, :]
         return coefficients, left
 
 
