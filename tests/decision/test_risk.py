@@ -3,11 +3,13 @@
 The source is named at each check; "from memory" where it was not at hand.
 """
 
+import json
 import math
 import re
 
 import numpy as np
 import pytest
+from commands_rig import midspan
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError
@@ -106,6 +108,23 @@ def test_dobberts_guard_band_keeps_every_process_below_two_percent(ratio):
         for t in norm.ppf((1 + np.linspace(0.3, 0.99, 70)) / 2)
     )
     assert 0.019 < worst < 0.02
+
+
+@pytest.mark.parametrize("ratio", [2.0, 4.0])
+def test_managed_guard_bands_through_the_command(ratio, tmp_path):
+    """ANSI/NCSL Z540.3 handbook, method 6 (M. Dobbert): with this guard band of U at most 2 % are accepted wrongly."""
+    guard = 1.04 - math.exp(0.38 * math.log(ratio) - 0.54)
+    band = '[[bin]]\nname = "500"\nspine_thou = [495.0, 505.0]\n'
+    rule = f'[rule]\nkind = "guarded acceptance"\nguard = {guard}\ncoverage_factor = 2.0\n'
+    (tmp_path / "bands.toml").write_text(rule + band, encoding="utf-8")
+    u, found = 5.0 / ratio / 2, []
+    for share in (0.5, 0.6, 0.7, 0.8, 0.9):
+        stock = ("--process-mean", 500, "--process-sd", 5.0 / norm.ppf((1 + share) / 2))
+        done = midspan("risk", "--bands", "bands.toml", *stock, "--u", u, "--u-renewed", u, "--json", folder=tmp_path)
+        told = json.loads(done.stdout)[0]
+        assert told["conforming"] == pytest.approx(share, abs=1e-6)
+        found.append(told["consumer"])
+    assert 0.017 < max(found) < 0.02
 
 
 def test_a_simulated_stock_is_sorted_as_integrated():

@@ -95,6 +95,32 @@ def test_open_data_with_expected_answers() -> None:
         assert study.pct_of_tolerance(name, 10.0) == pytest.approx(share, abs=5.1e-3)
 
 
+def answer(folder, cells, *options):
+    """Return what `midspan study gauge --json` says of nested cells."""
+    rows = [f"{part},{who},{value}" for part, who, value in zip(*lines(cells), strict=True)]
+    (folder / "cells.csv").write_text("part,appraiser,value\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    done = midspan("study", "gauge", "--csv", "cells.csv", "--json", *options, folder=folder)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+def test_both_published_studies_through_the_command(tmp_path) -> None:
+    told = answer(tmp_path, MANUAL["cells"])
+    for name, variance in MANUAL["variances"].items():
+        assert told["variances"][name] == pytest.approx(variance, abs=5.1e-6), name
+    for name, share in MANUAL["pct_of_study"].items():
+        assert told["pct_of_study"][name] == pytest.approx(share, abs=5.1e-3), name
+    assert (told["interaction_kept"], int(told["classes"])) == (False, MANUAL["classes"])
+    told = answer(tmp_path, OPEN["cells"], "--tolerance", 10)
+    squares = {row["source"]: row["ss"] for row in told["anova"]}
+    for name in ("part", "appraiser"):
+        assert squares[name] == pytest.approx(OPEN["ss"][name], rel=1e-12), name
+    for name, variance in OPEN["variances"].items():
+        assert told["variances"][name] == pytest.approx(variance, rel=1e-12), name
+    for name, share in OPEN["pct_of_tolerance_10"].items():
+        assert told["pct_of_tolerance"][name] == pytest.approx(share, abs=5.1e-3), name
+
+
 def certified(text: str, label: str) -> float:
     """Return the last number of the line that begins with a label."""
     return float(next(line for line in text.splitlines() if line.startswith(label)).split()[-1])

@@ -62,6 +62,20 @@ def test_check_standard_of_the_handbook(study) -> None:
     assert outside == CHECK["outside"]
 
 
+def test_check_standard_of_the_handbook_through_the_command(tmp_path) -> None:
+    """e-Handbook, 2.6.2, from a table of readings and days to the answer of the command."""
+    rows = [f"{day},{value!r}" for day, (mean, sd) in enumerate(CHECK["occasions"]) for value in six_readings(mean, sd)]
+    (tmp_path / "bar.csv").write_text("day,value\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    told = json.loads(midspan("study", "stability", "--csv", "bar.csv", "--json", folder=tmp_path).stdout)
+    assert (round(told["within_sd"], 5), told["within_dof"]) == tuple(CHECK["within"].values())
+    assert (round(told["session_sd"], 4), told["session_dof"]) == tuple(CHECK["between"].values())
+    assert told["mean"] == pytest.approx(CHECK["mean"], abs=5e-5)
+    low, high = told["limits"]
+    assert (low, high) == pytest.approx(CHECK["limits"], abs=5e-5)
+    outside = [[i + 1, round(mean, 3)] for i, mean in enumerate(told["session_means"]) if not low <= mean <= high]
+    assert outside == CHECK["outside"]
+
+
 def test_precision_limit_follows_from_the_handbooks_own_numbers(study) -> None:
     """Work the limit out from the handbook's numbers.
 
