@@ -66,6 +66,19 @@ def words_of(folder, card="card-spring-1"):
     return PageText((folder / f"{card}.html").read_text(encoding="utf-8"))
 
 
+@pytest.mark.parametrize(
+    ("temperatures_c", "numbers"), [((20.6, 23.4, 22.0), ["21", "23"]), ((21.3, 20.9, 21.0), ["21"])]
+)
+    ("temperatures_c", "numbers"), [((20.6, 23.4, 22.0), ["21", "23"]), ((21.3, 20.9, 21.0), ["21"])]
+)
+def test_a_card_names_the_temperatures_of_its_runs(store, temperatures_c, numbers):
+    for shaft, temperature_c in enumerate(temperatures_c, 1):
+        add_result(store, run_of(shaft), told(spine_thou=500.0, u_spine_thou=0.2, temperature_c=temperature_c))
+    Sets(store).keep({"warm": list(shafts_of(store, [1, 2, 3]).values())}, LIMITS, 0)
+    (line,) = (words for words in card_of(store, Sets(store).named("warm"), 2.0, UTC).conditions if "°C" in words)
+    assert re.findall(r"\d+", line.partition(",")[2]) == numbers
+
+
 def test_a_card_says_what_a_customer_has_to_know(folder, snapshot):
     done = midspan("sets", "card", "spring 1", folder=folder)
     assert (done.returncode, done.stdout) == (0, "card-spring-1.html\ncard-spring-1.pdf\n")

@@ -21,6 +21,7 @@ from midspan.hand_bench.result import evaluate_hand
 from midspan.hand_bench.sessions import sessions
 from midspan.measurement.definition import DEFINITION
 from midspan.report.result_text import verdict_words
+from midspan.report.sets_view import present
 from midspan.sets.registry import Sets
 from midspan.sets.stock import (
     CONTRADICTED,
@@ -29,6 +30,7 @@ from midspan.sets.stock import (
     STANDARD,
     SUSPECT,
     UNKNOWN,
+    converted_words,
     each_once,
     read_stock,
     spoken_against,
@@ -137,6 +139,17 @@ def test_older_spines_of_the_hand_bench_are_converted_to_what_their_readings_giv
     for shaft, row in standing.items():
         assert row.spine_thou == pytest.approx(now[shaft].spine_thou, abs=1e-3)
         assert row.u_spine_thou == pytest.approx(now[shaft].u_spine_thou, rel=0.1)
+
+
+def test_a_set_of_older_shafts_says_that_it_was_converted_and_a_renewed_one_does_not(shop, renewed):
+    for folder, number in ((shop, 6), (renewed, 0)):
+        found = json.loads(midspan("sets", "show", "spring 1", "--json", folder=folder).stdout)
+        assert found["definition"] == DEFINITION
+        assert sum(shaft["stored_for"] != DEFINITION for shaft in found["shafts"]) == number
+    with store_in(shop).open() as store:
+        shafts = present(store, Sets(store).named("spring 1"))
+    assert converted_words(shafts) is not None
+    assert converted_words(shafts) in midspan("sets", "show", "spring 1", folder=shop, columns=200).stdout
 
 
 def _standing(folder):
