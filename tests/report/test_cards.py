@@ -69,8 +69,6 @@ def words_of(folder, card="card-spring-1"):
 @pytest.mark.parametrize(
     ("temperatures_c", "numbers"), [((20.6, 23.4, 22.0), ["21", "23"]), ((21.3, 20.9, 21.0), ["21"])]
 )
-    ("temperatures_c", "numbers"), [((20.6, 23.4, 22.0), ["21", "23"]), ((21.3, 20.9, 21.0), ["21"])]
-)
 def test_a_card_names_the_temperatures_of_its_runs(store, temperatures_c, numbers):
     for shaft, temperature_c in enumerate(temperatures_c, 1):
         add_result(store, run_of(shaft), told(spine_thou=500.0, u_spine_thou=0.2, temperature_c=temperature_c))
