@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError
 from midspan.decision.bands import Bands, DecisionRule
-from midspan.decision.risk import Stock, conformance_probability, risks, sentence, settled_by_repeat, spine_risks
+from midspan.decision.risk import SpineProcess, conformance_probability, risks, sentence, settled_by_repeat, spine_risks
 from scipy.optimize import brentq
 from scipy.stats import gamma, norm
 
@@ -239,5 +239,5 @@ def test_a_repeat_decides_what_it_renews(renewed):
     first, second = (kept + rng.normal(0, renewed, len(true)) for _ in range(2))
     doubtful, again = (((abs(value - 495.0) < 1.0) | (abs(value - 505.0) < 1.0)) for value in (first, second))
     drawn = 1 - (doubtful & again).sum() / doubtful.sum()
-    found = settled_by_repeat(BANDS, BANDS.rule, Stock(495.0, 3.0), 0.5, renewed)
+    found = settled_by_repeat(BANDS, BANDS.rule, SpineProcess(495.0, 3.0), 0.5, renewed)
     assert found == pytest.approx(drawn, abs=4 * 0.5 / math.sqrt(doubtful.sum()))

@@ -32,7 +32,7 @@ def risk(
     How many bad shafts it lets in and how many good ones it turns away, beside the other rules of JCGM 106.
     """
     from midspan.decision.bands import Kind, load_bands
-    from midspan.decision.risk import Stock, sentence, settled_by_repeat, spine_risks
+    from midspan.decision.risk import SpineProcess, sentence, settled_by_repeat, spine_risks
     from midspan.report.result_text import console
 
     limits = load_bands(bands)
@@ -40,7 +40,7 @@ def risk(
     costs = [(rule, spine_risks(limits, rule, process_mean, process_sd, u)) for rule in rules]
     settled = None
     if u_renewed is not None:
-        stock = Stock(process_mean, process_sd)
+        stock = SpineProcess(process_mean, process_sd)
         settled = settled_by_repeat(limits, limits.rule, stock, u, u_renewed) if limits.rule.leaves_doubt else 0.0
     if as_json:
         told = [{"rule": rule.model_dump(), **asdict(cost), "words": sentence(cost, rule)} for rule, cost in costs]

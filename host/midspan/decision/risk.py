@@ -61,7 +61,7 @@ class Risks:
 
 
 @dataclass(frozen=True)
-class Stock:
+class SpineProcess:
     """Normal distribution of the true spines of a stock.
 
     Parameters
@@ -209,7 +209,9 @@ def spine_risks(bands: Bands, rule: DecisionRule, mean_thou: float, sd_thou: flo
     return risks(norm(mean_thou, sd_thou), u_thou, good, accepted, kept)
 
 
-def settled_by_repeat(bands: Bands, rule: DecisionRule, stock: Stock, u_thou: float, u_renewed_thou: float) -> float:
+def settled_by_repeat(
+    bands: Bands, rule: DecisionRule, stock: SpineProcess, u_thou: float, u_renewed_thou: float
+) -> float:
     """Return the share of doubtful shafts that a second measurement decides.
 
     A repeat renews one part of the uncertainty and keeps the rest, that of the calibration: measured again, a shaft
@@ -221,7 +223,7 @@ def settled_by_repeat(bands: Bands, rule: DecisionRule, stock: Stock, u_thou: fl
         Bins.
     rule : DecisionRule
         Decision rule.
-    stock : Stock
+    stock : SpineProcess
         Distribution of the true spines.
     u_thou : float
         Standard uncertainty of a measured spine, thou.
