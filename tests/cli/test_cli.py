@@ -177,7 +177,7 @@ def test_the_readme_shows_what_the_demonstration_prints(demonstrated):
 def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
     # The simulated gauge integrates the elastica on its rims; its owner's calibration has some values and the screw
     # wrong, by amounts the scenario knows. What the sensitivities make of these is all there is, but for the rollers:
-    # 5 um at the middle are 0.2 thou in a single reading, and a turn of the shaft hardly leaves a tenth of that.
+    # 5 um at the middle are 0.2 thou in a single reading, of which the turns leave a fourth at most.
     folder, _ = demonstrated
     used, true = load_calibration(folder / "calibration.toml"), mechanics.GAUGE | scenario.GAUGE
     nip = math.cos(math.asin((true["roller_mm"] + true["roller_gap_mm"]) / (true["roller_mm"] + 7.5)))
@@ -202,7 +202,7 @@ def test_the_demonstration_errs_by_what_its_calibration_does(demonstrated):
         causes = [name for name, _ in CAUSES]
         by = dict(zip(causes, result.sensitivities, strict=True))
         left = result.spine_thou - spines[number] - sum(by[cause] * error for cause, error in off.items())
-        assert abs(left) < by["screw error"] * true["screw_periodic_mm"] + 0.04, number
+        assert abs(left) < by["screw error"] * true["screw_periodic_mm"] + 0.06, number
 
 
 def test_the_demonstration_leaves_archive_database_and_picture(demonstrated):
