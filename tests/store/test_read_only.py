@@ -31,8 +31,8 @@ NOW = Clock(lambda: EVENING_MS, UTC)
 @pytest.fixture(scope="module", autouse=True)
 def _imported():
     """Import what commands import on first use: the other user may not read root's Python."""
-    for command in (("show", "12"), ("sets", "stock")):
-        assert midspan(*command, folder=OLD).returncode == 0
+    for command in (("show", "12"), ("sets", "stock")):  # the first is refused: its result has an earlier form
+        midspan(*command, folder=OLD)
 
 
 @pytest.fixture
@@ -80,8 +80,11 @@ def contents(folder):
 
 
 def current(shop):
-    """Upgrade the database of the folder to this version and return its path."""
-    StorePlace(shop / "results.db").open().close()
+    """Upgrade the database of the folder to this version, with its results in today's form, and return its path."""
+    archives = ("readings.avro", "night-readings.avro", "--calibration", "calibration.toml")
+    for command in (("recompute", *archives), ("hand", "recompute", "hand-readings.jsonl")):
+        done = midspan(*command, "--bands", "bands.toml", "--store", "results.db", folder=shop)
+        assert done.returncode == 0, done.stderr
     return shop / "results.db"
 
 
@@ -116,7 +119,8 @@ def test_a_command_that_reads_needs_no_right_to_write(shop, age, command):
     with only_reading(shop):
         done = midspan(*command, folder=shop)
     assert (done.returncode, done.stdout) == (usual.returncode, usual.stdout)
-    assert done.returncode == 0, done.stderr
+    whole = command[0] in ("show", "plot")  # what shows all of a result refuses one of an earlier form
+    assert done.returncode == 0 or (age == "older" and whole), done.stderr
     assert contents(shop) == before
     assert not list((shop.parent / "temp").iterdir())
 
@@ -124,7 +128,7 @@ def test_a_command_that_reads_needs_no_right_to_write(shop, age, command):
 @pytest.mark.slow
 def test_reading_an_older_database_leaves_it_unchanged_in_a_writable_folder_too(shop):
     before = contents(shop)
-    assert midspan("show", "12", folder=shop).returncode == 0
+    assert midspan("sets", "stock", folder=shop).returncode == 0
     assert contents(shop) == before
 
 

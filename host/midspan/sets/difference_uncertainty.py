@@ -29,7 +29,7 @@ OF_EACH_SHAFT = frozenset(
     {
         "scatter of the readings", "zero before", "zero after", "zero drift", "screw error",
         "sinking", "creep", "axial friction", "rim radius", "roller runout",
-        "repeatability", "dial graduation", "dial tilt", "load off centre",
+        "shaft radius", "repeatability", "dial graduation", "dial tilt", "load off centre",
     }
 )  # fmt: skip
 _OF_UNKNOWN_TEMPERATURE = frozenset({"temperature"})
