@@ -107,6 +107,15 @@ def careful_shaft(rng: np.random.Generator) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def as_believed() -> dict[str, Any]:
+    """Return truths of the simulated gauge that are what the demonstration's calibration says."""
+    believed = WholeGauge().of_shaft(7.5)
+    return {
+        "count_per_n": 1 / believed.force.newton_per_count, "screw_periodic_mm": 0.0,
+        "frame_mm_per_n": believed.frame.give_mm_per_n, "span_mm": believed.span.span_mm,
+    }  # fmt: skip
+
+
 def careful_gauge(rng: np.random.Generator) -> WholeGauge:
     """Return a careful maker's gauge, its truths off by what its calibration states."""
     believed = WholeGauge().of_shaft(7.5)
