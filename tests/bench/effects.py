@@ -1,6 +1,6 @@
 """What the sins of a real gauge do to a number: each by itself, and all of them drawn at once.
 
-A row of the table is one effect, of the size that a careful maker's gauge has and of a larger one: the error it makes in
+A row of the table is one effect, as large as a careful maker's gauge has it or larger: the error it makes in
 spine, spread, stiff side and runout, the share of shafts that are beyond their U and say nothing, and the share that
 carry a doubt or a fault. Then whole gauges are drawn (whole_gauge.py), each with a shaft, and it is counted how often
 the stated intervals hold the truth.
@@ -36,7 +36,7 @@ Knobs = dict[str, Any]
 
 @dataclass(frozen=True)
 class Effect:
-    """An effect of a size: what it changes of the gauge and of each shaft; `careful` if a careful maker's gauge has it."""
+    """An effect of a size, as changes of gauge and shaft; `careful` if a careful maker's gauge has it."""
 
     name: str
     size: str
@@ -84,28 +84,26 @@ def plain_shaft(rng: np.random.Generator) -> Knobs:
 def _row(effect: Effect, found: list[Measured]) -> Iterator[Figure]:
     """Return the errors, the silent share and the doubted share of an effect."""
     said = f"{effect.name}, {effect.size}"
-    errors = [one.errors() for one in found]
+    errors = [shaft.errors() for shaft in found]
     for name in QUANTITIES:
         yield plainly(f"{said}: error of {name}", rms([row[name][0] for row in errors if name in row]), UNITS[name])
-    silent = [one.silently_beyond() for one in found]
+    silent = [shaft.silently_beyond() for shaft in found]
     worst = max(100 * sum(name in row for row in silent) / len(found) for name in QUANTITIES)
     title = f"{said}: silently beyond U"
     yield at_most(title, worst, "%", 5) if effect.careful else plainly(title, worst, "%")
-    doubted = 100 * sum(one.objected for one in found) / len(found)
+    doubted = 100 * sum(shaft.objected for shaft in found) / len(found)
     yield plainly(f"{said}: doubted", doubted, "%")
 
 
 def _coverage(found: list[Measured]) -> Iterator[Figure]:
     """Return how often the intervals of undoubted shafts hold the truth, and how many are doubted."""
-    sound = [one.errors() for one in found if not one.objected]
+    sound = [shaft.errors() for shaft in found if not shaft.objected]
     for name in QUANTITIES:
         inside = [abs(row[name][0]) <= row[name][1] for row in sound if name in row]
         share = 100 * sum(inside) / len(inside)
         said = f"all at once, {len(found)} gauges: 95 % interval of the {name} covers"
         yield Figure(said, share, "%", "93 to 97 %", 93 <= share <= 97)
-    yield at_most("all at once: doubted", 100 * sum(one.objected for one in found) / len(found), "%", 1)
-
-
+    yield at_most("all at once: doubted", 100 * sum(shaft.objected for shaft in found) / len(found), "%", 1)
 
 
 def _turned(name: str, size: float, rng: np.random.Generator) -> Knobs:
@@ -131,30 +129,57 @@ EFFECTS = [
     Effect("rollers out of round", "20 um each", lambda _: {"roller_runout_mm": 0.02}, careful=False),
     Effect("slip that grows with load", "0.1 % at the full load", lambda _: {"slip_per_n": 1.3e-4}),
     Effect("slip that grows with load", "0.6 % at the full load", lambda _: {"slip_per_n": 7e-4}, careful=False),
-    Effect("the same, straight shaft", "0.6 % at the full load", lambda _: {"slip_per_n": 7e-4},
-           lambda _: {"bow_mm": 0.0}, careful=False),
-    Effect("skid at the full depth", "1 deg", lambda rng: {"skid_deg": 1.0, "skid_at_deg": rng.uniform(90, 1200)},
-           careful=False),
+    Effect(
+        "the same, straight shaft",
+        "0.6 % at the full load",
+        lambda _: {"slip_per_n": 7e-4},
+        lambda _: {"bow_mm": 0.0},
+        careful=False,
+    ),
+    Effect(
+        "skid at the full depth",
+        "1 deg",
+        lambda rng: {"skid_deg": 1.0, "skid_at_deg": rng.uniform(90, 1200)},
+        careful=False,
+    ),
     # Shaft
     Effect("sinusoid in compliance", "spread 3 thou", shaft=lambda _: {"sideways": True}),
     Effect("wood, sinusoid in compliance", "spread 12 %", shaft=_wood),
     Effect("wood, sinusoid in stiffness", "spread 12 %", shaft=lambda _: {"spread_thou": 60.0}),
-    Effect("surface wave", "5 a turn, 4 um",
-           shaft=lambda rng: {"wave_order": 5, "wave_mm": 0.004, "wave_deg": rng.uniform(0, 72)}),
+    Effect(
+        "surface wave",
+        "5 a turn, 4 um",
+        shaft=lambda rng: {"wave_order": 5, "wave_mm": 0.004, "wave_deg": rng.uniform(0, 72)},
+    ),
     Effect("creep of the shaft", "0.01 % in 10 s", lambda _: {"shaft_creep": 1e-4, "shaft_creep_s": 10.0}),
-    Effect("creep of the shaft", "0.2 % in 10 s", lambda _: {"shaft_creep": 2e-3, "shaft_creep_s": 10.0}, careful=False),
+    Effect(
+        "creep of the shaft", "0.2 % in 10 s", lambda _: {"shaft_creep": 2e-3, "shaft_creep_s": 10.0}, careful=False
+    ),
     # Cell
     Effect("curved drift", "1 mN in 5 s", lambda rng: _turned("warmup_n", 0.001, rng) | {"warmup_s": 5.0}),
-    Effect("curved drift", "30 mN in 5 s", lambda rng: _turned("warmup_n", 0.03, rng) | {"warmup_s": 5.0}, careful=False),
+    Effect(
+        "curved drift", "30 mN in 5 s", lambda rng: _turned("warmup_n", 0.03, rng) | {"warmup_s": 5.0}, careful=False
+    ),
     # Supports
     Effect("rims", "2 mm", lambda _: {"rim_radius_mm": 2.0}, lambda rng: {"diameter_mm": rng.uniform(5, 9)}),
-    Effect("rims, soft shafts", "2 mm, 1000", lambda _: {"rim_radius_mm": 2.0},
-           lambda rng: {"diameter_mm": rng.uniform(5, 9), "spine_thou": rng.uniform(900, 1200)}),
+    Effect(
+        "rims, soft shafts",
+        "2 mm, 1000",
+        lambda _: {"rim_radius_mm": 2.0},
+        lambda rng: {"diameter_mm": rng.uniform(5, 9), "spine_thou": rng.uniform(900, 1200)},
+    ),
     Effect("friction along the shaft, rolled off", "0.15", lambda _: {"friction": 0.15}),
-    Effect("friction left while rolling", "0.005",
-           lambda rng: {"friction": 0.15} | _turned("axial_friction_left", 0.005, rng)),
-    Effect("friction left while rolling", "0.05",
-           lambda rng: {"friction": 0.15} | _turned("axial_friction_left", 0.05, rng), careful=False),
+    Effect(
+        "friction left while rolling",
+        "0.005",
+        lambda rng: {"friction": 0.15} | _turned("axial_friction_left", 0.005, rng),
+    ),
+    Effect(
+        "friction left while rolling",
+        "0.05",
+        lambda rng: {"friction": 0.15} | _turned("axial_friction_left", 0.05, rng),
+        careful=False,
+    ),
     Effect("sinking wall", "carbon", lambda _: {"sink_mm_at_standard": 0.0081}),
     Effect("sinking wall", "wood, 5 times carbon", lambda _: {"sink_mm_at_standard": 0.04}, careful=False),
     Effect("head off midspan", "0.5 mm", lambda _: {"off_centre_mm": 0.5}),
