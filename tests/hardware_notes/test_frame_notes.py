@@ -147,9 +147,9 @@ def spoilers():
     slide = forces.slide_error_thou(FRAME, forces.slide_n(FRAME, 0.5), SPINE)
     free = [forces.friction_thou(FRAME, spine, 0.2) for spine in (SPINE, 1000.0)]
     sunk = f"{sinks[0]:+.2f} steel, {sinks[1]:+.2f} aluminium, {sinks[2]:+.2f} carbon, {sinks[3]:+.2f} wood"
-    yield ("shaft sinks into rims and head", sunk, "the same", "**not corrected**; press over a support to measure it")
+    yield ("shaft sinks into rims and head", sunk, "the same", "corrected by `sink_mm_per_n`, as it comes for carbon")
     yield ("contacts roll inward over crown and shaft", f"{-rolls[0]:+.2f}", f"{-rolls[1]:+.2f}",
-           "**not corrected**; alike on all gauges of this design")  # fmt: skip
+           "corrected by `rim_mm`; what shafts of other sizes change is in U")  # fmt: skip
     yield ("the same on the hand bench's pins", f"{-pins[0]:+.2f}", f"{-pins[1]:+.2f}",
            "corrected, by `edge_radius_mm` and the diameter")  # fmt: skip
     yield ("nut changes flank", f"{flank:.1f}", f"{flank:.1f}", "counterweight: it cannot")
