@@ -20,7 +20,7 @@ GAUGE.update(FRAME)
 # What is not as it should be on any real gauge.
 SINS = {
     "roller_oval_mm": 0.001, "slip_per_n": 1.3e-4, "skid_deg": 0.0, "skid_at_deg": 90.0,
-    "friction": 0.15, "friction_slide_mm": 0.003, "friction_roll_deg": 15.0, "axial_friction_left": 0.0025,
+    "friction": 0.15, "friction_slide_mm": 0.003, "friction_roll_deg": 3.0, "axial_friction_left": 0.0025,
     "off_centre_mm": 0.5, "tilt_deg": 0.25, "microstep_mm": 0.0004,
     "mark_scatter_deg": 0.1, "mark_offset_deg": 0.2,
     "temperature_c": 21.0, "calibrated_at_c": 21.0, "cell_per_k": 3.0e-5, "warmup_n": 0.001, "warmup_s": 5.0,

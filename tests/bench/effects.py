@@ -19,6 +19,7 @@ from perfect import PERFECT
 
 from bench.figure import Figure, at_most, plainly
 from bench.whole_gauge import (
+    FRAME,
     QUANTITIES,
     UNITS,
     Measured,
@@ -58,7 +59,7 @@ def _alone(index: int) -> list[Measured]:
     """Return shafts on a gauge that has a single sin."""
     effect, rng, found = EFFECTS[index], np.random.default_rng(index), []
     for i in range(SHAFTS):
-        gauge = WholeGauge(as_believed() | PERFECT | effect.gauge(rng))
+        gauge = WholeGauge(PERFECT | as_believed() | effect.gauge(rng))
         found += measure(gauge, [plain_shaft(rng) | effect.shaft(rng)], 1000 * index + i)
     return found
 
@@ -161,7 +162,7 @@ EFFECTS = [
         "curved drift", "30 mN in 5 s", lambda rng: _turned("warmup_n", 0.03, rng) | {"warmup_s": 5.0}, careful=False
     ),
     # Supports
-    Effect("rims", "2 mm", lambda _: {"rim_radius_mm": 2.0}, lambda rng: {"diameter_mm": rng.uniform(5, 9)}),
+    Effect("shafts of other sizes on the rims", "5 to 9 mm", shaft=lambda rng: {"diameter_mm": rng.uniform(5, 9)}),
     Effect(
         "rims, soft shafts",
         "2 mm, 1000",
@@ -180,11 +181,11 @@ EFFECTS = [
         lambda rng: {"friction": 0.15} | _turned("axial_friction_left", 0.05, rng),
         careful=False,
     ),
-    Effect("sinking wall", "carbon", lambda _: {"sink_mm_at_standard": 0.0081}),
+    Effect("sinking wall", "none, as of metal", lambda _: {"sink_mm_at_standard": 0.0}),
     Effect("sinking wall", "wood, 5 times carbon", lambda _: {"sink_mm_at_standard": 0.04}, careful=False),
     Effect("head off midspan", "0.5 mm", lambda _: {"off_centre_mm": 0.5}),
     Effect("press not square", "0.25 deg", lambda _: {"tilt_deg": 0.25}),
-    Effect("side force on the cell", "2.3e-5", lambda _: {"side_share": 2.3e-5}),
+    Effect("side force on the cell", "as drawn", lambda _: {"side_share": FRAME["side_share"]}),
     # Temperature, from 21 degrees at the calibration
     Effect("temperature", "16 to 26 degC", lambda rng: {"temperature_c": rng.uniform(16, 26)}),
     Effect("temperature", "9 degC", lambda _: {"temperature_c": 9.0}, careful=False),

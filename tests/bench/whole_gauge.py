@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 from device_rig import shafts
+from frame_table import FRAME
 from in_memory import InMemory
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration
@@ -26,7 +27,8 @@ from midspan.uncertainty.budget import Coverage
 
 QUANTITIES = ("spine", "spread", "side", "runout")
 UNITS = {"spine": "thou", "spread": "thou", "side": "deg", "runout": "um"}
-ROLLER_STEPS, ROLLER_MM = 3200.0, 30.0
+ROLLER_STEPS = 3200.0
+STANDARD_LOAD_N = 0.880 * 9.80665
 CALIBRATED_C = 21.0  # of the demonstration's calibration
 
 
@@ -42,7 +44,8 @@ class WholeGauge:
         tables = tomllib.loads(scenario.example_calibration())
         for name, table in self.calibration.items():
             tables[name] = tables.get(name, {}) | table
-        tables["rotation"] |= {"steps_per_turn": ROLLER_STEPS * diameter_mm / ROLLER_MM}
+        tables["rotation"] |= {"steps_per_turn": ROLLER_STEPS * diameter_mm / FRAME["roller_mm"]}
+        tables["span"] |= {"rim_mm": (FRAME["rim_radius_mm"] + diameter_mm / 2) * nip_cosine(diameter_mm)}
         return Calibration.model_validate(tables)
 
 
@@ -103,8 +106,16 @@ def careful_shaft(rng: np.random.Generator) -> dict[str, Any]:
         "spine_thou": rng.uniform(250, 1200), "spread_thou": abs(rng.normal(0, 4)) + 1.0,
         "stiff_side_deg": rng.uniform(0, 180), "bow_mm": abs(rng.normal(0, 0.1)) + 0.02, "bow_deg": rng.uniform(0, 360),
         "out_of_round_mm": abs(rng.normal(0, 0.004)), "out_of_round_deg": rng.uniform(0, 180),
-        "hysteresis": abs(rng.normal(0, 0.0005)), "diameter_mm": rng.uniform(5, 9),
+        "hysteresis": abs(rng.normal(0, 0.0005)), "diameter_mm": rng.uniform(5, 9), "shaft_creep": abs(rng.normal(0, 1e-4)),
+        "wave_order": int(rng.integers(3, 8)), "wave_mm": abs(rng.normal(0, 0.001)), "wave_deg": rng.uniform(0, 360),
+        "sideways": bool(rng.integers(2)),
     }  # fmt: skip
+
+
+def nip_cosine(diameter_mm: float) -> float:
+    """Return the cosine of the angle between the vertical and the line from a shaft to a roller it lies on."""
+    apart_mm = (FRAME["roller_mm"] + FRAME["roller_gap_mm"]) / 2
+    return math.sqrt(1 - (apart_mm / ((FRAME["roller_mm"] + diameter_mm) / 2)) ** 2)
 
 
 def as_believed() -> dict[str, Any]:
@@ -113,6 +124,7 @@ def as_believed() -> dict[str, Any]:
     return {
         "count_per_n": 1 / believed.force.newton_per_count, "screw_periodic_mm": 0.0,
         "frame_mm_per_n": believed.frame.give_mm_per_n, "span_mm": believed.span.span_mm,
+        "rim_radius_mm": FRAME["rim_radius_mm"], "sink_mm_at_standard": FRAME["sink_mm_at_standard"],
     }  # fmt: skip
 
 
@@ -128,7 +140,17 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
         "screw_periodic_deg": rng.uniform(0, 360),
         "frame_mm_per_n": believed.frame.give_mm_per_n + rng.normal(0, believed.frame.u_give_mm_per_n),
         "span_mm": span.span_mm + rng.normal(0, span.u_span_mm),
+        "rim_radius_mm": FRAME["rim_radius_mm"] + rng.normal(0, 0.15),
+        "axial_friction_left": rng.normal(0, span.u_axial_friction),
+        "friction": rng.uniform(0.05, 0.2),
+        "sink_mm_at_standard": FRAME["sink_mm_at_standard"] + rng.normal(0, span.u_sink_mm_per_n) * STANDARD_LOAD_N,
+        "off_centre_mm": rng.uniform(-1, 1),
+        "tilt_deg": rng.uniform(-0.5, 0.5),
+        "temperature_c": rng.uniform(17, 25),
+        "warmup_n": rng.normal(0, 0.001),
+        "warmup_s": rng.uniform(3, 10),
         "slip": abs(rng.normal(0, 0.003)),
+        "slip_per_n": abs(rng.normal(0, 1.3e-4)),
         "zero_drift_count_per_s": rng.normal(0, 4),
         "creep": abs(rng.normal(0, 2e-4)),
         "rate_error": rng.normal(0, 0.015),
