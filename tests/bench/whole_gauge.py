@@ -106,7 +106,8 @@ def careful_shaft(rng: np.random.Generator) -> dict[str, Any]:
         "spine_thou": rng.uniform(250, 1200), "spread_thou": abs(rng.normal(0, 4)) + 1.0,
         "stiff_side_deg": rng.uniform(0, 180), "bow_mm": abs(rng.normal(0, 0.1)) + 0.02, "bow_deg": rng.uniform(0, 360),
         "out_of_round_mm": abs(rng.normal(0, 0.004)), "out_of_round_deg": rng.uniform(0, 180),
-        "hysteresis": abs(rng.normal(0, 0.0005)), "diameter_mm": rng.uniform(5, 9), "shaft_creep": abs(rng.normal(0, 1e-4)),
+        "hysteresis": abs(rng.normal(0, 0.0005)), "diameter_mm": rng.uniform(5, 9),
+        "shaft_creep": abs(rng.normal(0, 1e-4)),
         "wave_order": int(rng.integers(3, 8)), "wave_mm": abs(rng.normal(0, 0.001)), "wave_deg": rng.uniform(0, 360),
         "sideways": bool(rng.integers(2)),
     }  # fmt: skip
