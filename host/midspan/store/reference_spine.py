@@ -258,7 +258,7 @@ def _converted_again(alike: Sequence[StatedSpine], kept: KeptCalibration | None)
     try:
         pairs = (_by_bench if alike[0].is_hand else _by_gauge)(before, alike[0], kept)
     except ConversionError:  # the values of one fit no shaft; the others are converted without it
-        return [IMPOSSIBLE] if len(alike) == 1 else [one for each in alike for one in _converted_again([each], kept)]
+        return [IMPOSSIBLE] if len(alike) == 1 else [_converted_again([each], kept)[0] for each in alike]
     return [Conversion(*pair) for pair in zip(*(part.tolist() for part in pairs), strict=True)]
 
 
