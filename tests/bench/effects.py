@@ -15,7 +15,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from drawn_benches import drawn
+from hand_rig import readings, result_of
+from midspan.uncertainty.comparison import agreement_of
 from perfect import PERFECT
+from synthetic import Shaft
 
 from bench.figure import Figure, at_most, plainly
 from bench.whole_gauge import (
@@ -31,7 +35,7 @@ from bench.whole_gauge import (
     rms,
 )
 
-SHAFTS, GAUGES, CHUNK = 60, 2000, 50
+SHAFTS, GAUGES, PAIRS, CHUNK = 60, 2000, 400, 50
 Knobs = dict[str, Any]
 
 
@@ -52,7 +56,10 @@ def figures(_folder):
         for effect, found in zip(EFFECTS, pool.map(_alone, range(len(EFFECTS))), strict=True):
             yield from _row(effect, found)
         found = [shaft for chunk in pool.map(_at_once, range(GAUGES // CHUNK)) for shaft in chunk]
+        compared = [pair for chunk in pool.map(_compared, range(PAIRS // CHUNK)) for pair in chunk]
     yield from _coverage(found)
+    yield from _at_500(found)
+    yield from _agreement(compared)
 
 
 def _alone(index: int) -> list[Measured]:
@@ -72,6 +79,27 @@ def _at_once(chunk: int) -> list[Measured]:
         for i in range(CHUNK)
         for found in measure(careful_gauge(rng), [careful_shaft(rng)], 10_000 * (chunk + 1) + i)
     ]
+
+
+def _compared(chunk: int) -> list[tuple[float, float]]:
+    """Return E_n of shafts between two gauges, and between the first gauge and a careful hand bench."""
+    rng, pairs = np.random.default_rng(70_000 + chunk), []
+    for i in range(CHUNK):
+        shaft = careful_shaft(rng) | {"spine_thou": rng.uniform(300, 1000), "sideways": False}
+        seed = 900_000 + 1000 * chunk + 2 * i
+        first, second = (measure(careful_gauge(rng), [shaft], seed + j)[0] for j in range(2))
+        if first.objected or second.objected:
+            continue
+        plain = Shaft(shaft["spine_thou"], shaft["spread_thou"], shaft["stiff_side_deg"], shaft["bow_mm"])
+        content, at, _, bench = drawn("careful", rng, plain)
+        by_hand = result_of(readings(plain, bench, rng), content, at=at)
+        pairs.append((_e_n(first.result, second.result), _e_n(first.result, by_hand)))
+    return pairs
+
+
+def _e_n(first: Any, second: Any) -> float:
+    """Return E_n of two results of the same shaft."""
+    return agreement_of(first.spine_thou, first.u_spine_thou, second.spine_thou, second.u_spine_thou).e_n
 
 
 def plain_shaft(rng: np.random.Generator) -> Knobs:
@@ -105,6 +133,24 @@ def _coverage(found: list[Measured]) -> Iterator[Figure]:
         said = f"all at once, {len(found)} gauges: 95 % interval of the {name} covers"
         yield Figure(said, share, "%", "93 to 97 %", 93 <= share <= 97)
     yield at_most("all at once: doubted", 100 * sum(shaft.objected for shaft in found) / len(found), "%", 1)
+
+
+def _at_500(found: list[Measured]) -> Iterator[Figure]:
+    """Return U (95 %) of spines from 450 to 550 and the largest rows of their budget."""
+    near = [shaft.result for shaft in found if not shaft.objected and 450 <= shaft.result.spine_thou <= 550]
+    mean_u = float(np.mean([result.budget.expanded() for result in near]))
+    yield at_most(f"all at once: U (95 %) of {len(near)} spines at 450 to 550", mean_u, "thou", 0.6)
+    rows = {part.name: float(np.mean([r.budget.of(part.name) for r in near])) for part in near[0].budget.contributions}
+    for name, u in sorted(rows.items(), key=lambda row: -row[1])[:10]:
+        yield plainly(f"  of it, u of {name}", u, "thou")
+
+
+def _agreement(pairs: list[tuple[float, float]]) -> Iterator[Figure]:
+    """Return how often two benches agree within the U that they state."""
+    for who, column in zip(("two gauges", "a gauge and a careful hand bench"), zip(*pairs, strict=True), strict=True):
+        share = 100 * sum(abs(e_n) <= 1 for e_n in column) / len(column)
+        yield Figure(f"{who}, {len(column)} shafts: E_n within 1", share, "%", "at least 93 %", share >= 93)
+        yield plainly(f"{who}: E_n, root mean square times 1.96", 1.96 * rms(list(column)), "")
 
 
 def _turned(name: str, size: float, rng: np.random.Generator) -> Knobs:

@@ -142,7 +142,7 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
         "frame_mm_per_n": believed.frame.give_mm_per_n + rng.normal(0, believed.frame.u_give_mm_per_n),
         "span_mm": span.span_mm + rng.normal(0, span.u_span_mm),
         "rim_radius_mm": FRAME["rim_radius_mm"] + rng.normal(0, 0.15),
-        "axial_friction_left": rng.normal(0, span.u_axial_friction),
+        "axial_friction_left": rng.normal(0, span.u_axial_friction) * nip_cosine(7.5),
         "friction": rng.uniform(0.05, 0.2),
         "sink_mm_at_standard": FRAME["sink_mm_at_standard"] + rng.normal(0, span.u_sink_mm_per_n) * STANDARD_LOAD_N,
         "off_centre_mm": rng.uniform(-1, 1),
