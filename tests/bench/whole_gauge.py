@@ -119,11 +119,20 @@ def nip_cosine(diameter_mm: float) -> float:
     return math.sqrt(1 - (apart_mm / ((FRAME["roller_mm"] + diameter_mm) / 2)) ** 2)
 
 
+def screw(cos_mm: float, sin_mm: float) -> dict[str, float]:
+    """Return amplitude and phase at home of a screw's error that is known by its cosine and sine."""
+    return {
+        "screw_periodic_mm": math.hypot(cos_mm, sin_mm),
+        "screw_periodic_deg": math.degrees(math.atan2(cos_mm, sin_mm)),
+    }
+
+
 def as_believed() -> dict[str, Any]:
     """Return truths of the simulated gauge that are what the demonstration's calibration says."""
     believed = WholeGauge().of_shaft(7.5)
     return {
-        "count_per_n": 1 / believed.force.newton_per_count, "screw_periodic_mm": 0.0,
+        "count_per_n": 1 / believed.force.newton_per_count,
+        **screw(believed.travel.screw_cos_mm, believed.travel.screw_sin_mm),
         "frame_mm_per_n": believed.frame.give_mm_per_n, "span_mm": believed.span.span_mm,
         "rim_radius_mm": FRAME["rim_radius_mm"], "sink_mm_at_standard": FRAME["sink_mm_at_standard"],
     }  # fmt: skip
@@ -137,8 +146,10 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
     truths = {
         "count_per_n": per_n,
         "press_scale_error": rng.normal(0, travel.u_scale),
-        "screw_periodic_mm": float(np.hypot(*rng.normal(0, travel.u_screw_mm, 2))),
-        "screw_periodic_deg": rng.uniform(0, 360),
+        **screw(
+            travel.screw_cos_mm + rng.normal(0, travel.u_screw_mm),
+            travel.screw_sin_mm + rng.normal(0, travel.u_screw_mm),
+        ),
         "frame_mm_per_n": believed.frame.give_mm_per_n + rng.normal(0, believed.frame.u_give_mm_per_n),
         "span_mm": span.span_mm + rng.normal(0, span.u_span_mm),
         "rim_radius_mm": FRAME["rim_radius_mm"] + rng.normal(0, 0.15),

@@ -290,7 +290,7 @@ def sinking(
     roller_diameter: RollerDiameter = None,
     axle_distance: AxleDistance = None,
 ) -> None:
-    """How far supports press into the wall of a shaft: a dial of 0.001 mm over a support, or computed."""
+    """Wall of a shaft: how far supports press into it, by a dial of 0.001 mm over a support, or computed."""
     from midspan.calibrate import procedures
     from midspan.calibrate.sinking import MATERIALS
     from midspan.calibrate.supports import Supports
