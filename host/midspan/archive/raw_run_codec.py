@@ -1,12 +1,14 @@
 """Conversion between a raw run and the bytes of one Avro datum of protocol/raw_run.avsc.
 
-A run has four columns of changes, thousands of small numbers. Decoding them in Python one at a time would take longer
-than all the arithmetic that follows. Avro writes each number as a variable-length integer, like the count before a
-column and the zero after it. So the tail of a record is a single stream of integers, which numpy decodes at once.
+A run has four columns of changes and hundreds of unusual statuses, thousands of small numbers. Decoding them in Python
+one at a time would take longer than all the arithmetic that follows. Avro writes each number as a variable-length
+integer, like the count before an array and the zero after it. So the tail of a record is a single stream of integers,
+which numpy decodes at once.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -18,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from fastavro import parse_schema, schemaless_reader, schemaless_writer
 from fastavro.read import SchemaResolutionError
+from fastavro.schema import to_parsing_canonical_form as canonical_form
 from fastavro.types import Schema
 
 from midspan.archive.avro_container import DECODE_ERRORS
@@ -34,7 +37,7 @@ HIGHEST_STATUS = 2**15 - 1
 LONGEST_INT = 5  # bytes of a 32-bit number with 7 bits in each
 GUARD_BYTES = 5  # the union's branch, then the CRC
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_COLUMN = {"type": "array", "items": "int"}
+_TAIL = ("unusual", "marks", *BULK, "crc32")  # last fields of a datum: arrays of integers, then the CRC-32
 _SIGNED = np.array([(code >> 1) ^ -(code & 1) for code in range(128)], np.int64)
 
 
@@ -95,14 +98,14 @@ def _long_numbers(stream: npt.NDArray[np.uint8], last: Integers) -> Integers:
 
 @cache
 def _head_schema() -> Schema:
-    """Return the schema of a record up to its bulk columns, with the time as a plain number."""
+    """Return the schema of a record up to its arrays of integers, with the time as a plain number."""
     head = guarded_head(raw_run_schema())
-    assert head is not None  # the columns and the CRC-32 are the last fields of raw_run.avsc
+    assert head is not None  # these arrays and the CRC-32 are the last fields of raw_run.avsc
     return head
 
 
 def guarded_head(schema: Any) -> Schema | None:
-    """Return the schema of a record up to its bulk columns, by which `decode` reads a datum of another version.
+    """Return the schema of a record up to its arrays of integers, by which `decode` reads a datum of another version.
 
     Parameters
     ----------
@@ -112,18 +115,35 @@ def guarded_head(schema: Any) -> Schema | None:
     Returns
     -------
     Schema or None
-        The head, with the time as a plain number; None if the last fields are not the four columns and the CRC-32.
+        The head, with the time as a plain number. None if it does not end as in this version, or if the fields of this
+        version are not found there by name and type: fastavro has to resolve both schemas then.
     """
-    fields = schema.get("fields", [])
-    bulk, last = fields[-len(BULK) - 1 : -1], fields[-1:]
-    if [(field["name"], field["type"]) for field in bulk] != [(name, _COLUMN) for name in BULK]:
+    if not _ends_alike(schema):
         return None
-    if [field["name"] for field in last] != ["crc32"] or last[0]["type"] != raw_run_schema()["fields"][-1]["type"]:
+    theirs, ours = _types(schema), _types(raw_run_schema())
+    if any(theirs[name] != ours[name] if name in theirs else name not in _defaults() for name in ours):
         return None
-    plain = [
-        {**field, "type": "long"} if field["name"] == "started_ms" else field for field in fields[: -len(BULK) - 1]
+    head = [{"name": name, "type": kind} for name, kind in theirs.items() if name not in _TAIL]
+    return parse_schema({"type": "record", "name": "midspan.RawRunHead", "fields": head})
+
+
+def _ends_alike(schema: Any) -> bool:
+    """Return True if the last fields of a record are the arrays of integers and the CRC-32."""
+    last = schema.get("fields", [])[-len(_TAIL) :]
+    return [field["name"] for field in last] == list(_TAIL) and last[-1]["type"] == raw_run_schema()["fields"][-1][
+        "type"
     ]
-    return parse_schema({"type": "record", "name": "midspan.RawRunHead", "fields": plain})
+
+
+def _types(schema: Schema) -> dict[str, Any]:
+    """Return the types of a record's fields by name, without documentation and logical types."""
+    return {field["name"]: field["type"] for field in json.loads(canonical_form(schema))["fields"]}
+
+
+@cache
+def _defaults() -> Record:
+    """Return the values of the fields that older versions lack."""
+    return {field["name"]: field["default"] for field in raw_run_schema()["fields"] if "default" in field}
 
 
 def encode(run: RawRun) -> bytes:
@@ -249,12 +269,24 @@ def decode(datum: bytes, head_schema: Schema | None = None) -> RawRun:
     """
     stream = BytesIO(datum)
     try:
-        head: Any = schemaless_reader(stream, head_schema or _head_schema(), head_schema and _head_schema())
-        tail = np.frombuffer(datum, np.uint8)[stream.tell() : -GUARD_BYTES]
-        columns = varints(tail).reshape(len(BULK), -1)
-    except (*DECODE_ERRORS, SchemaResolutionError) as error:
+        head: Any = schemaless_reader(stream, head_schema or _head_schema(), None)
+        numbers = varints(np.frombuffer(datum, np.uint8)[stream.tell() : -GUARD_BYTES])
+        unusual, numbers = _array(numbers, 2)
+        marks, numbers = _array(numbers, 1)
+        columns = numbers.reshape(len(BULK), -1)
+    except DECODE_ERRORS as error:
         raise ArchiveError(f"does not hold a run of this schema ({error!r})") from error
-    return _run(head, columns[:, 1:-1])  # drop the count before each column and the zero after it
+    # The count before each column and the zero after it are dropped.
+    return _run(_defaults() | head, unusual, marks[:, 0].copy(), columns[:, 1:-1])
+
+
+def _array(numbers: Integers, width: int) -> tuple[Integers, Integers]:
+    """Return the array at the beginning of a stream of integers, shape (items, width), and the integers after it."""
+    count = int(numbers[0])
+    end = 1 + width * count
+    if count < 0 or (count and numbers[end]):
+        raise ValueError(f"an array of {count} items does not end after them")
+    return numbers[1:end].reshape(-1, width), numbers[end + bool(count) :]
 
 
 def decode_plain(block: bytes, count: int, writer_schema: Schema) -> Iterator[RawRun]:
@@ -281,7 +313,7 @@ def decode_plain(block: bytes, count: int, writer_schema: Schema) -> Iterator[Ra
     ArchiveError
         The bytes are not runs, some are left over, or a CRC-32 is wrong.
     """
-    stream, guarded = BytesIO(block), guarded_head(writer_schema) is not None
+    stream, guarded = BytesIO(block), _ends_alike(writer_schema)
     for _ in range(count):
         start = stream.tell()
         try:
@@ -326,21 +358,22 @@ def from_record(record: Record) -> RawRun:
     started_ms = record["started_ms"]
     if isinstance(started_ms, datetime):
         started_ms = (started_ms - EPOCH) // timedelta(milliseconds=1)
-    return _run({**record, "started_ms": started_ms}, np.array([record[name] for name in BULK], np.int64))
+    unusual = np.array([(item["reading"], item["status"]) for item in record["unusual"]], np.int64).reshape(-1, 2)
+    marks, changes = np.array(record["marks"], np.int64), np.array([record[name] for name in BULK], np.int64)
+    return _run({**record, "started_ms": started_ms}, unusual, marks, changes)
 
 
-def _run(head: Record, changes: Integers) -> RawRun:
-    """Return the run of a record and its bulk columns, shape (columns, readings), in the order of `BULK`."""
+def _run(head: Record, unusual: Integers, marks: Integers, changes: Integers) -> RawRun:
+    """Return the run of a record, its unusual statuses (items, 2), marks, and changes (columns, readings)."""
     length = changes.shape[1]
     changes[0, 1:] += head["interval_us"]
     values = changes.cumsum(axis=1)
     status = np.zeros(length, np.int16)
-    for unusual in head["unusual"]:
-        if not (0 <= unusual["reading"] < length and 0 <= unusual["status"] <= HIGHEST_STATUS):
-            raise ArchiveError(
-                f"shaft {head['shaft']}: status {unusual['status']} of reading {unusual['reading']} is out of range"
-            )
-        status[unusual["reading"]] = unusual["status"]
+    reading, bits = unusual.T
+    wrong = unusual[(reading < 0) | (reading >= length) | (bits < 0) | (bits > HIGHEST_STATUS)]
+    for place, value in wrong[:1].tolist():
+        raise ArchiveError(f"shaft {head['shaft']}: status {value} of reading {place} is out of range")
+    status[reading] = bits
     return RawRun(
         **{name: head[name] for name in _SCALARS},
         segments=tuple((segment["phase"], segment["readings"]) for segment in head["segments"]),
@@ -349,5 +382,5 @@ def _run(head: Record, changes: Integers) -> RawRun:
         press_steps=values[2],
         counts=values[3],
         status=status,
-        marks=np.array(head["marks"], np.int64),
+        marks=marks,
     )
