@@ -38,6 +38,7 @@ BOUNDS = {
     "travel.tilt_deg": (0.0, -1e-12, 10.0, 10 * JUST),
     "span.rim_mm": (0.0, -1e-12, 50.0, 50 * JUST),
     "span.u_rim_mm": (0.0, -1e-12, 10.0, 10 * JUST),
+    "span.axial_friction": (-0.3, -0.3 * JUST, 0.3, 0.3 * JUST),
     "span.u_axial_friction": (0.0, -1e-12, 0.5, 0.5 * JUST),
     "span.sink_mm_per_n": (0.0, -1e-12, 0.05 * LEAST, 0.05),
     "span.u_sink_mm_per_n": (0.0, -1e-12, 0.05 * LEAST, 0.05),
@@ -181,7 +182,8 @@ def test_a_file_that_says_nothing_of_rims_and_walls_has_a_careful_bench():
     ):
         bare[key] = {name: EXAMPLE[key][name] for name in kept}
     found = Calibration.model_validate(EXAMPLE | bare)
-    assert (found.span.rim_mm, found.span.u_rim_mm, found.span.u_axial_friction) == (4.0, 1.5, 0.005)
+    assert (found.span.rim_mm, found.span.u_rim_mm) == (4.0, 1.5)
+    assert (found.span.axial_friction, found.span.u_axial_friction) == (0.0, 0.02)
     assert (found.span.sink_mm_per_n, found.span.u_sink_mm_per_n, found.span.off_centre_mm) == (8e-4, 5e-4, 1.0)
     assert (found.span.expansion_per_k, found.span.u_expansion_per_k) == (2.34e-5, 2e-6)
     assert (found.travel.expansion_per_k, found.travel.u_expansion_per_k, found.travel.tilt_deg) == (1.17e-5, 1e-6, 0.5)

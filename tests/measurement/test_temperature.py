@@ -81,7 +81,9 @@ def test_spine_spread_and_runout_vary_together_as_stated():
     """Measure a shaft on many gauges that differ as the calibration allows: JCGM 102, 6.2."""
     rng = np.random.default_rng(3)
     round_rollers = {"u_roller_mm": 0.0, "u_slip_between_depths": 0.0}
-    calibration = paper_calibration({}, force={"u_scale": 2e-3}, travel={"u_scale": 2e-3}, rotation=round_rollers)
+    calibration = paper_calibration(
+        {}, force={"u_scale": 2e-3}, travel={"u_scale": 2e-3}, rotation=round_rollers, span={"u_axial_friction": 0.0}
+    )
     shaft = Shaft(spread_thou=15.0, bow_mm=0.3)
     runs = [raw_run(shaft, drawn_gauge(rng, calibration, spikes=0.0, noise_n=4e-5), rng) for _ in range(400)]
     results = evaluate(runs, calibration)

@@ -447,7 +447,7 @@ def drawn_gauge(rng, cal=None, **fixed):
         "screw_phase": float(np.arctan2(*screw)),
         "linearity_n": rng.normal(0, cal.force.u_linearity_n),
         "rim_mm": rng.normal(cal.span.rim_mm, cal.span.u_rim_mm),
-        "friction": rng.normal(0, cal.span.u_axial_friction),
+        "friction": rng.normal(cal.span.axial_friction, cal.span.u_axial_friction),
         "lost": 1 - (1 - 4 * (off / cal.span.span_mm) ** 2) ** 2,
         "slip": rng.uniform(-0.01, 0.01),
         "drift_n": rng.normal(0, 0.002),

@@ -21,6 +21,8 @@ from midspan.measurement.calibration import Calibration
 SECTIONS = ("force", "travel", "frame", "span", "rotation")
 OPTIONAL = ("sinking", "filter")  # a calibration without them is whole, with bounds for what was not calibrated
 PART_OF = {"sinking": "span"}  # kinds whose keys belong to the table of another
+# Keys that the procedure of another kind finds as well. They go to the table named, before what is stated there.
+FOR_OTHERS = {"axial_friction": "span", "u_axial_friction": "span"}
 # What a person may state in a file without a record; a new file takes it over from the previous one.
 STATED = {
     "calibration": ("temperature_range_c",),
@@ -28,8 +30,8 @@ STATED = {
     "travel": ("expansion_per_k", "u_expansion_per_k", "tilt_deg"),
     "frame": (),
     "span": (
-        "vertical_share", "rim_mm", "u_rim_mm", "u_axial_friction", "sink_mm_per_n", "u_sink_mm_per_n", "off_centre_mm",
-        "expansion_per_k", "u_expansion_per_k",
+        "vertical_share", "rim_mm", "u_rim_mm", "axial_friction", "u_axial_friction", "sink_mm_per_n",
+        "u_sink_mm_per_n", "off_centre_mm", "expansion_per_k", "u_expansion_per_k",
     ),
     "rotation": ("steps_per_roller_turn", "u_roller_mm", "u_slip_between_depths"),
 }  # fmt: skip
@@ -104,8 +106,9 @@ def tables_of(records: Sequence[Record]) -> dict[str, Any]:
     }
     tables = {"calibration": identity}
     for record in records:
-        name = PART_OF.get(record.kind, record.kind)
-        tables[name] = tables.get(name, {}) | record.section
+        own = PART_OF.get(record.kind, record.kind)
+        for key, value in record.section.items():
+            tables.setdefault(FOR_OTHERS.get(key, own), {})[key] = value
     return tables
 
 

@@ -8,6 +8,8 @@ the amplitude, which is smaller at the higher speed.
 
 Each harmonic and each round give the delay for themselves. Where these differ by more than their noise, as after a
 skid, the uncertainty is multiplied by that excess (R. T. Birge, Phys. Rev. 40 (1932) 207, from memory).
+
+The same passes show the friction along the shaft that is left while it turns: the mean force is larger one way.
 """
 
 import math
@@ -20,6 +22,7 @@ from scipy import optimize
 
 from midspan.base.errors import ReadingsError
 from midspan.base.polynomial import Array
+from midspan.calibrate.axial_friction import PassMeans, Pressed, friction_of, friction_remarks
 from midspan.calibrate.outcome import ProcedureResult, Remark, chosen
 from midspan.calibrate.readings_table import CalibrationReadings
 from midspan.measurement.converter_filter import BOXCAR
@@ -69,8 +72,8 @@ class _LeastSquares:
         return math.sqrt(self.covariance[parameter, parameter])
 
 
-def calibrate_filter(readings: CalibrationReadings, expected: float) -> ProcedureResult:
-    """Return delay and width of the converter's response.
+def calibrate_filter(readings: CalibrationReadings, expected: float, pressed: Pressed | None = None) -> ProcedureResult:
+    """Return delay and width of the converter's response, and the friction along the shaft while it turns.
 
     Parameters
     ----------
@@ -79,11 +82,14 @@ def calibrate_filter(readings: CalibrationReadings, expected: float) -> Procedur
         they were made; a rotate position is that at the end of the conversion.
     expected : float
         Rotate steps per turn of the shaft.
+    pressed : Pressed | None
+        How far the shaft was bent, and by which force; None if that is unknown, which leaves the friction unknown.
 
     Returns
     -------
     ProcedureResult
-        Section "filter" of the calibration file, lost motion, slip and remarks.
+        Section "filter" of the calibration file, with the friction for the section "span"; lost motion, slip and
+        remarks.
 
     Raises
     ------
@@ -122,7 +128,25 @@ def calibrate_filter(readings: CalibrationReadings, expected: float) -> Procedur
         "dof_width": dof,
     }
     figures = _figures(found, interval, delay) | by_order
-    return ProcedureResult("filter", section, figures, budget, _remarks(section, figures, excess))
+    remarks = _remarks(section, figures, excess)
+    if pressed is not None:
+        friction = friction_of(_means(passes, expected, found), pressed)
+        section, figures = section | friction.section, figures | friction.figures
+        budget, remarks = budget | friction.budget, remarks + friction_remarks(friction)
+    return ProcedureResult("filter", section, figures, budget, remarks)
+
+
+def _means(passes: Sequence[_OneWay], expected: float, found: _LeastSquares) -> PassMeans:
+    """Return the mean count of each pass without the pattern that turns, and how long after the first it was read."""
+    count = np.concatenate([_detrended(part, part.count) for part in passes])
+    waves = _waves(passes, expected, found.values)
+    pattern = np.linalg.solve(waves.T @ waves, waves.T @ count)
+    whole = _waves(passes, expected, found.values, level=True) @ pattern
+    edges = np.cumsum([0, *(len(part.count) for part in passes)])
+    means = [part.count.mean() - whole[edges[i] : edges[i + 1]].mean() for i, part in enumerate(passes)]
+    # The times of different passes may begin anywhere.
+    lasting = np.array([np.ptp(part.time_s) for part in passes])
+    return PassMeans(np.array([part.way for part in passes]), np.cumsum(lasting) - lasting / 2, np.array(means))
 
 
 def _dof(passes: Sequence[_OneWay], alike: float, excess: float) -> float:
@@ -233,8 +257,8 @@ def _left_of(square: Array) -> Array:
     return result
 
 
-def _waves(passes: Sequence[_OneWay], expected: float, values: Array) -> Array:
-    """Return the waves of each order without mean and slope of each pass, shape (readings, 2 ORDERS).
+def _waves(passes: Sequence[_OneWay], expected: float, values: Array, *, level: bool = False) -> Array:
+    """Return the waves of each order, shape (readings, 2 ORDERS), without mean and slope of each pass unless `level`.
 
     There is a delay of its own for each order after the parameters that all share, if `values` has more.
     """
@@ -249,7 +273,8 @@ def _waves(passes: Sequence[_OneWay], expected: float, values: Array) -> Array:
         turned = by_step * (part.steps[:, None] - part.start - part.speed * delays)
         left = _left_of((orders * by_step * part.speed) ** 2 * values[SQUARE])
         wave = left * np.exp(1j * orders * (begun + lost + turned))
-        blocks.append(_detrended(part, np.concatenate([wave.real, wave.imag], axis=1)))
+        columns = np.concatenate([wave.real, wave.imag], axis=1)
+        blocks.append(columns if level else _detrended(part, columns))
         before = part
     return np.concatenate(blocks)
 

@@ -18,6 +18,7 @@ from midspan.base.config import Section, validated
 from midspan.base.csv_table import number_in
 from midspan.base.errors import ConfigurationError, MidspanError, ReadingsError
 from midspan.base.formatting import with_uncertainty
+from midspan.calibrate.axial_friction import FoundTurning
 from midspan.calibrate.live import LiveBench
 from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
@@ -26,7 +27,6 @@ from midspan.calibrate.sinking import Sinking
 from midspan.link.gauge import open_gauge
 from midspan.measurement.calibration import (
     LONGEST_NAME,
-    ConverterFilter,
     Force,
     FrameCompliance,
     Rotation,
@@ -44,7 +44,7 @@ K = 2.0
 ROOM_C = 20.0  # of a procedure without a gauge, if nothing else is said
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
-    "filter": ConverterFilter, "sinking": Sinking,
+    "filter": FoundTurning, "sinking": Sinking,
 }  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # clocks of two computers that share a folder may differ
 # First line of a summary: key of the value, key of its u, True if that is relative, unit.

@@ -8,6 +8,7 @@ from midspan.measurement.cycle_settings import DEEP, CycleSettings
 from midspan.wire.records import Identify
 
 FAST_READINGS = 44  # in a turn: the fastest that the estimator is meant for, so the largest delay and loss
+LIGHT_PART = 0.2  # of the load, from which on the head's way is measured
 LONGEST_SHARE = 0.8  # of the gauge's memory, for one pass
 
 
@@ -44,8 +45,8 @@ def two_speeds(per_turn: float, limits: Identify) -> tuple[int, int]:
     return fast, slow
 
 
-def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turns: float) -> None:
-    """Turn a shaft forward and back, fast, slow, slow and fast, and read times, steps and counts.
+def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turns: float) -> float:
+    """Turn a shaft forward and back, fast, slow, slow and fast, and read times, steps and counts; return its bend.
 
     Parameters
     ----------
@@ -59,6 +60,11 @@ def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turn
         Rotation steps per turn of the shaft.
     turns : float
         Turns of each pass.
+
+    Returns
+    -------
+    float
+        Press steps by which the load bends the shaft, from those between a part of the load and all of it.
 
     Raises
     ------
@@ -75,7 +81,10 @@ def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turn
         )
     bench.operator.wait("Lay in a shaft of the kind you measure that is bowed or uneven: the more, the better.")
     bench.step(0)
+    touch(bench, round(LIGHT_PART * load), deepest)
+    light = bench.press
     touch(bench, load, deepest)
+    bend = (bench.press - light) / (1 - LIGHT_PART)
     passes = [(speed, way) for speed in (fast, slow, slow, fast) for way in (1, -1)]
     for number, (speed, way) in enumerate(passes, 1):
         # Before it turns steadily the axis makes a ramp, and the converter has to forget that.
@@ -86,3 +95,4 @@ def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turn
             row = {"pass": number, "time_s": round(1e-6 * int(at_us), 6), "steps": int(steps), "count": int(count)}
             bench.table.add(row)
         bench.operator.say(f"    pass {number} of {len(passes)}: {way * speed:+d} steps a second")
+    return bend

@@ -12,6 +12,7 @@ from pathlib import Path
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ConfigurationError
 from midspan.base.units import STANDARD, STANDARD_GRAVITY
+from midspan.calibrate.axial_friction import Pressed
 from midspan.calibrate.filter import calibrate_filter
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.frame import RigidBar, calibrate_frame
@@ -51,6 +52,7 @@ INDICATOR_COUNT_MM = 1e-4  # travel for each count of the simulated indicator
 INDICATOR_PLACES = 3
 U_SCALE_UNKNOWN = 1e-3
 DEEPEST_MM = 25.0  # greatest depth at which a bar or shaft on the supports is searched for
+DEEPEST_LOADED_MM = 50.0  # the same for a shaft under the standard load
 ROTATION_LOAD_N = 4.0  # a bow shows at any load that keeps the shaft on its rollers
 
 
@@ -434,7 +436,9 @@ def rotation(
     )
 
 
-def converter_filter(session: GuidedCalibration, expected: float | None, turns: float) -> Taken:
+def converter_filter(
+    session: GuidedCalibration, expected: float | None, turns: float, bend_mm: float | None = None
+) -> Taken:
     """Take readings of a shaft turned both ways at two speeds, live or from CSV.
 
     Parameters
@@ -445,6 +449,9 @@ def converter_filter(session: GuidedCalibration, expected: float | None, turns: 
         Rotation steps per turn of the shaft; None for those of the newest rotation record.
     turns : float
         Turns of each pass.
+    bend_mm : float | None
+        How far the standard load bent the shaft of a table, mm; None if that is unknown, which leaves the friction
+        along the shaft unknown.
 
     Returns
     -------
@@ -464,16 +471,20 @@ def converter_filter(session: GuidedCalibration, expected: float | None, turns: 
     if session.csv is not None:
         readings = read_readings(session.csv, "filter")
         per_turn = _per_turn(session, gauge, expected)
+        cell = None if bend_mm is None else _cell_and_head(session, gauge)[0]
     else:
         shaft = {"number": 1, "kind": "shaft", **scenario.BOWED}
         with bench_at(session, "filter", scenario.bench(STANDARD_GRAVITY, [shaft])) as (bench, gauge):
             cell, head = _cell_and_head(session, gauge)
             per_turn = _per_turn(session, gauge, expected)
-            load, deepest = cell.counts_for(ROTATION_LOAD_N), round(DEEPEST_MM / head.mm_per_step)
-            take_filter(bench, load, deepest, per_turn, turns)
+            load, deepest = cell.counts_for(STANDARD.load_n), round(DEEPEST_LOADED_MM / head.mm_per_step)
+            bend_mm = take_filter(bench, load, deepest, per_turn, turns) * head.mm_per_step
         readings = read_readings(bench.table.path, "filter")
-    settings = settings_of(expected_steps=per_turn)
-    return Taken("filter", gauge, readings, settings, lambda: calibrate_filter(readings, per_turn))
+    pressed = None
+    if cell is not None and bend_mm is not None:
+        pressed = Pressed(cell.newton_per_count, STANDARD.load_n, bend_mm)
+    settings = settings_of(expected_steps=per_turn, pressed=pressed)
+    return Taken("filter", gauge, readings, settings, lambda: calibrate_filter(readings, per_turn, pressed))
 
 
 def _per_turn(session: GuidedCalibration, gauge: str, expected: float | None) -> float:

@@ -257,7 +257,12 @@ def span(
     thinnest: Annotated[float, typer.Option(min=1, max=30, help="Diameter of the thinnest shaft, mm.")] = 4.0,
     thickest: Annotated[float, typer.Option(min=1, max=30, help="Diameter of the thickest shaft, mm.")] = 10.0,
     axial_friction_u: Annotated[
-        float | None, typer.Option(min=0, max=0.5, help="Friction along a turning shaft, standard uncertainty.")
+        float | None,
+        typer.Option(
+            min=0,
+            max=0.5,
+            help="Friction along a turning shaft, standard uncertainty, if not measured.",
+        ),
     ] = None,
     off_centre: Annotated[
         float | None, typer.Option(min=0, max=20, help="At most so far is the head off midspan, mm.")
@@ -345,12 +350,15 @@ def converter_filter(
         float | None, typer.Option(min=21, max=1e6, help="Rotate steps to a turn; without: by the rotation record.")
     ] = None,
     turns: Annotated[float, typer.Option(min=2, max=20, help="How many turns each pass makes.")] = 3.0,
+    bend: Annotated[
+        float | None, typer.Option(min=1, max=70, help="With --csv: how far the standard load bent the shaft, mm.")
+    ] = None,
 ) -> None:
-    """Delay and width of the converter's filter: a bowed or uneven shaft turned both ways at two speeds."""
+    """Delay of the converter's filter, and friction along a shaft: one that is bowed or uneven, turned both ways."""
     from midspan.calibrate import procedures
 
     session = asked.session(csv)
-    asked.finish(session, procedures.converter_filter(session, expected_steps, turns))
+    asked.finish(session, procedures.converter_filter(session, expected_steps, turns, bend))
 
 
 @procedure("bar", "--bar bar-1.toml --port PORT --calibration gauge.toml")

@@ -302,8 +302,9 @@ class Span(Section):
         Height of the shaft's axis above the centre of curvature of the rims that carry it, mm, and its standard
         uncertainty: rim radius plus shaft radius, times the cosine of the angle at which two rims nip the shaft. 0 for
         knife edges.
-    u_axial_friction : float
-        Standard uncertainty of the force along the shaft at a support, relative to the support's reaction.
+    axial_friction, u_axial_friction : float
+        Force along the shaft that is left at a support while the shaft turns forward, relative to the support's
+        reaction, and its standard uncertainty; above 0 it pulls outwards, as under a growing load, and stiffens.
     sink_mm_per_n, u_sink_mm_per_n : float
         How much the walls of a shaft give under head and rims, mm of travel per N of load between the light and the
         full depth, and its standard uncertainty.
@@ -321,7 +322,11 @@ class Span(Section):
     # A file that says nothing: rims of 0 to 3 mm and shafts of 2 to 5 mm radius.
     rim_mm: Annotated[float, Field(ge=0, le=50)] = 4.0
     u_rim_mm: Annotated[float, Field(ge=0, le=10)] = 1.5
-    u_axial_friction: Annotated[float, Field(ge=0, le=0.5)] = 0.005
+    # A file that says nothing: each support's axles lie anywhere within 0.5 mrad of square. Half of what two of them
+    # are apart has a standard uncertainty of 0.2 mrad, and each mrad drags with about 0.09 of the reaction: rolling
+    # contact of carbon of 6 mm on crowns of 2 mm by Kalker's linear theory (J. J. Kalker, 1967, from memory).
+    axial_friction: Annotated[float, Field(ge=-0.3, le=0.3)] = 0.0
+    u_axial_friction: Annotated[float, Field(ge=0, le=0.5)] = 0.02
     sink_mm_per_n: Annotated[float, Field(ge=0, lt=0.05)] = 8e-4
     u_sink_mm_per_n: Annotated[float, Field(ge=0, lt=0.05)] = 5e-4
     off_centre_mm: Annotated[float, Field(ge=0, le=20)] = 1.0
@@ -513,7 +518,7 @@ EXAMPLE: dict[str, Any] = {
     "frame": {"give_mm_per_n": 0.01, "u_give_mm_per_n": 2.5e-4},
     # Rims measured with a profile gauge, sinking with shafts pressed over a support.
     "span": {
-        "span_mm": 711.2, "u_span_mm": 0.05, "rim_mm": 2.8, "u_rim_mm": 0.5,
+        "span_mm": 711.2, "u_span_mm": 0.05, "rim_mm": 2.8, "u_rim_mm": 0.5, "u_axial_friction": 0.005,
         "sink_mm_per_n": 8e-4, "u_sink_mm_per_n": 2e-4,
     },
     "rotation": {"steps_per_turn": 800.0, "u_relative": 0.01},

@@ -7,7 +7,7 @@ used because a bow moves both forces alike: it does not look like a stiff side.
 All functions work on S shafts at once. Angles are counted from the cycle's first reading, or from the index mark. The
 shaft is measured over rims, whose walls and frame give, and within the calibration's range of reactions, of which the
 middle is taken. Its standard deflection is always that of the reference condition: normal reactions, knife edges, no
-wall that sinks.
+wall that sinks. The friction along the shaft that the calibration knows to be left while it turns is taken out.
 """
 
 from dataclasses import dataclass
@@ -165,7 +165,7 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
     span = cal.span.span_mm * (1 + cal.span.expansion_per_k * warmth.off_k)
     give, supports, rim = cal.give_mm_per_n, cal.span.vertical, cal.rim
     bend = travel_mm - give * (high_n - low_n)
-    y = elastica.flexibility_between((low_n, high_n), bend / span, supports, rim)
+    y = elastica.flexibility_between((low_n, high_n), _without_friction(bend / span, low_n, high_n, cal), supports, rim)
     _, low_slope = elastica.ratio_and_slope(low_n * y, supports, rim)
     _, high_slope = elastica.ratio_and_slope(high_n * y, supports, rim)
     by_y = high_n * high_slope - low_n * low_slope
@@ -195,6 +195,24 @@ def mean_point(low_n: Array, high_n: Array, travel_mm: Array, cal: Calibration, 
         give + span * low_slope * (y + low_n * y_low),
         span * low_slope * low_n * y_high,
     )
+
+
+def _without_friction(bend_ratio: Array, low_n: Array, high_n: Array, cal: Calibration) -> Array:
+    """Return the deflection between the depths, over the span, as it would be without friction along the shaft.
+
+    First order in the friction. The flexibility at which the friction acts is that of the handbook line with its first
+    correction, near enough for a change that is a thousandth of the whole.
+    """
+    friction = cal.span.axial_friction
+    if not friction:
+        return bend_ratio
+    risen = high_n - low_n
+    near = np.minimum(bend_ratio, elastica.LARGEST_RATIO)
+    y = np.divide(48 * near / (1 + 12 * near**2), risen, out=np.zeros_like(risen), where=risen > 0)
+    result: Array = bend_ratio - friction * (
+        elastica.ratio_by_friction(high_n * y) - elastica.ratio_by_friction(low_n * y)
+    )
+    return result
 
 
 def standard_thou(flexibility: Array, span_mm: Array, to: Convention = STANDARD) -> tuple[Array, Array]:
@@ -289,11 +307,12 @@ def around(fit: HarmonicFit, forces: CalibratedReadings, point: Point, cal: Cali
     low, high = (each_times(kept[:, depth], grid.columns) for depth in (0, 1))
     travel = (forces.head_mm[:, 1] - forces.head_mm[:, 0])[:, None]
     span, give, supports, rim = point.span_mm[:, None], cal.give_mm_per_n, cal.span.vertical, cal.rim
-    y = elastica.flexibility_between((low, high), (travel - give * (high - low)) / span, supports, rim)
+    bend_ratio = _without_friction((travel - give * (high - low)) / span, low, high, cal)
+    y = elastica.flexibility_between((low, high), bend_ratio, supports, rim)
     deflection, _ = standard_thou(y, span)
     depth = forces.head_mm[:, :1] - give * low - span * elastica.deflection_ratio(low * y, supports, rim)
     few_low, few_high, few_y = (values[:, ::_EVERY] for values in (low, high, y))
-    bounds = _at_bounds(few_y, few_low, few_high, (travel - give * (few_high - few_low)) / span, cal)
+    bounds = _at_bounds(few_y, few_low, few_high, bend_ratio[:, ::_EVERY], cal)
     deflection_apart, surface_apart = _half_apart(bounds, few_low, span, cal)
     shapes = []
     for values, apart, by_low, by_high in (

@@ -41,8 +41,9 @@ FADING_RAD = np.radians(15.0)  # turning of the shaft in which stored friction f
 U_FRICTION_LEFT = 0.03
 BY_FRICTION = 2.4  # leading term of the force's relative change, per coefficient of friction and deflection in spans
 # While a bowed or uneven shaft turns, its ends slide to and fro. Friction follows late, so that its pattern changes its
-# size and turns. Per coefficient of the friction that may be left, times 2.4 d / L: as the simulated supports do it.
-LATE_GAIN, LATE_RAD = 28.0, 14.0
+# size by up to 0.6 % and turns at spine 500, with friction of 0.15 where the shaft is pressed and not turned. Per
+# LATE_FRICTION times 2.4 d / L: as the simulated supports do it. What rollers that are askew leave has no part in it.
+LATE_FRICTION, LATE_GAIN, LATE_RAD = 0.005, 28.0, 14.0
 OF_SCATTER = 0.98  # of the readings' variance; unknowns that explain more are taken out before the scatter is judged
 WANDER_TO_SIDE = 4.0  # a jump in the middle of the turns leaves 0.17 of itself as wander and moves the side by 0.75
 UNROUND_MEANS = (1.9, 2.7, 3.3, 4.1)  # shaft turns in a turn of the rollers where their size is not known
@@ -450,9 +451,13 @@ def step_noise_n(fit: HarmonicFit, residual: Residual) -> Array:
 
 
 def _of_late_friction(fit: HarmonicFit, local: Array, cal: Calibration) -> Array:
-    """Return the change of the coefficients by friction along the shaft that rolls off late, shape (S, 2, D, C)."""
+    """Return the change of the coefficients by friction along the shaft that rolls off late, shape (S, 2, D, C).
+
+    There is none on a gauge whose calibration rules out any friction along the shaft.
+    """
+    late = LATE_FRICTION if cal.span.u_axial_friction or cal.span.axial_friction else 0.0
     mean = np.where(fit.coefficients_n[..., 0] > 0, fit.coefficients_n[..., 0], np.inf)
-    share = (cal.span.u_axial_friction * _by_friction_n(fit, local, cal) / mean)[..., None]
+    share = (late * _by_friction_n(fit, local, cal) / mean)[..., None]
     pattern = fit.coefficients_n.copy()
     pattern[..., 0] = 0.0
     turned = derivative_columns(fit.coefficients_n)
