@@ -32,6 +32,7 @@ from bench.whole_gauge import (
     careful_gauge,
     careful_shaft,
     measure,
+    nip_cosine,
     rms,
 )
 
@@ -218,8 +219,11 @@ EFFECTS = [
     Effect("friction along the shaft, rolled off", "0.15", lambda _: {"friction": 0.15}),
     Effect(
         "friction left while rolling",
-        "0.005",
-        lambda rng: {"friction": 0.15} | _turned("axial_friction_left", 0.005, rng),
+        "0.0015 beside the 0.0044 that were measured",
+        lambda rng: {
+            "friction": 0.15,
+            "axial_friction_left": (0.0044 + 0.0015 * rng.choice((-1, 1))) * nip_cosine(7.5),
+        },
     ),
     Effect(
         "friction left while rolling",

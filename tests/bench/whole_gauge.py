@@ -28,6 +28,7 @@ from midspan.uncertainty.budget import Coverage
 QUANTITIES = ("spine", "spread", "side", "runout")
 UNITS = {"spine": "thou", "spread": "thou", "side": "deg", "runout": "um"}
 ROLLER_STEPS = 3200.0
+AXIAL_FRICTION = 0.01  # what axles square to a quarter of a mrad leave, k = 1
 STANDARD_LOAD_N = 0.880 * 9.80665
 CALIBRATED_C = 21.0  # of the demonstration's calibration
 
@@ -135,6 +136,7 @@ def as_believed() -> dict[str, Any]:
         **screw(believed.travel.screw_cos_mm, believed.travel.screw_sin_mm),
         "frame_mm_per_n": believed.frame.give_mm_per_n, "span_mm": believed.span.span_mm,
         "rim_radius_mm": FRAME["rim_radius_mm"], "sink_mm_at_standard": FRAME["sink_mm_at_standard"],
+        "axial_friction_left": believed.span.axial_friction * nip_cosine(7.5),
     }  # fmt: skip
 
 
@@ -143,6 +145,7 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
     believed = WholeGauge().of_shaft(7.5)
     force, travel, span = believed.force, believed.travel, believed.span
     per_n = 1 / force.newton_per_count * (1 + rng.normal(0, force.u_scale))
+    friction = rng.normal(0, AXIAL_FRICTION)
     truths = {
         "count_per_n": per_n,
         "press_scale_error": rng.normal(0, travel.u_scale),
@@ -153,7 +156,7 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
         "frame_mm_per_n": believed.frame.give_mm_per_n + rng.normal(0, believed.frame.u_give_mm_per_n),
         "span_mm": span.span_mm + rng.normal(0, span.u_span_mm),
         "rim_radius_mm": FRAME["rim_radius_mm"] + rng.normal(0, 0.15),
-        "axial_friction_left": rng.normal(0, span.u_axial_friction) * nip_cosine(7.5),
+        "axial_friction_left": friction * nip_cosine(7.5),
         "friction": rng.uniform(0.05, 0.2),
         "sink_mm_at_standard": FRAME["sink_mm_at_standard"] + rng.normal(0, span.u_sink_mm_per_n) * STANDARD_LOAD_N,
         "off_centre_mm": rng.uniform(-1, 1),
@@ -175,7 +178,9 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
         "delay_s": 2 * conversion_s + rng.normal(0, known.u_delay_s),
         "width_s": 4 * conversion_s / math.sqrt(12) + rng.normal(0, known.u_width_s),
     }
-    return WholeGauge(truths, {"filter": response})
+    # A shaft of 7.5 mm turned both ways showed the friction; others have another.
+    turned = {"axial_friction": friction + rng.normal(0, 6e-4), "u_axial_friction": math.hypot(friction / 3, 6e-4)}
+    return WholeGauge(truths, {"filter": response, "span": turned})
 
 
 def rms(values: list[float]) -> float:
