@@ -183,7 +183,10 @@ def test_what_a_record_states_goes_before_what_a_file_did(calibrated, tmp_path):
     new = load_calibration(tmp_path / "new.toml").span
     # (2 + 3) mm times the cosine of asin(31 / 36); carbon gives 0.23 thou at the standard load by Hertz, head included.
     assert new.rim_mm == pytest.approx(5 * 0.5084, abs=1e-3)
-    assert (new.off_centre_mm, new.u_axial_friction) == (2.0, 0.01)
+    assert new.off_centre_mm == 2.0
+    # What the filter's record measured goes before what the span's states. The nip raises the rollers' friction.
+    nip = math.cos(math.asin(31 / (30 + 7.5)))
+    assert abs(new.axial_friction - mechanics.GAUGE["axial_friction_left"] / nip) < 2 * new.u_axial_friction < 0.005
     assert new.sink_mm_per_n * 8.63 / 0.0254 == pytest.approx(0.23, abs=0.01)
 
 
