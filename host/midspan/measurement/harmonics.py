@@ -141,8 +141,7 @@ def rows_of(batch: Any, index: NDArray[np.int64]) -> Any:
 def basis(angle_rad: Array, orders: int = ORDERS) -> Array:
     """Return the columns 1, cos a, sin a, cos 2a, sin 2a and so on at each angle.
 
-    With t = tan(a / 2), cos a = (1 - t^2) / (1 + t^2) and sin a = 2 t / (1 + t^2); higher orders follow by the
-    addition theorems. That needs one transcendental function a reading, the one that numpy computes fastest.
+    Higher orders follow by the addition theorems.
 
     Parameters
     ----------
@@ -164,11 +163,7 @@ def basis(angle_rad: Array, orders: int = ORDERS) -> Array:
     out = np.empty((*angle_rad.shape[:-1], 2 * orders + 1, angle_rad.shape[-1]))
     out[..., 0, :] = 1.0
     c1, s1, c2, s2 = (out[..., column, :] for column in range(1, 5))
-    tangent = np.tan(angle_rad / 2)
-    share = 1 / (tangent * tangent + 1)
-    np.subtract(2 * share, 1, out=c1)  # (1 - t^2) / (1 + t^2) without losing digits where t is large
-    np.multiply(tangent, share, out=s1)
-    s1 *= 2
+    cosine_and_sine(angle_rad, c1, s1)
     np.multiply(c1, c1, out=c2)
     c2 *= 2
     c2 -= 1
@@ -181,6 +176,33 @@ def basis(angle_rad: Array, orders: int = ORDERS) -> Array:
         np.subtract(c * c1, s * s1, out=out[..., i, :])
         np.add(s * c1, c * s1, out=out[..., i + 1, :])
     return out
+
+
+def cosine_and_sine(angle_rad: Array, cosine: Array, sine: Array) -> None:
+    """Write the cosine and the sine of angles into arrays.
+
+    With t = tan(a / 2), cos a = (1 - t^2) / (1 + t^2) and sin a = 2 t / (1 + t^2). That needs one transcendental
+    function a reading, the one that numpy computes fastest.
+
+    Parameters
+    ----------
+    angle_rad : ndarray
+        Angles, rad, any shape.
+    cosine, sine : ndarray
+        Get the values, dimensionless, same shape.
+
+    Examples
+    --------
+    >>> both = np.empty((2, 1))
+    >>> cosine_and_sine(np.array([np.pi / 3]), *both)
+    >>> both.ravel().round(6).tolist()
+    [0.5, 0.866025]
+    """
+    tangent = np.tan(angle_rad / 2)
+    share = 1 / (tangent * tangent + 1)
+    np.subtract(2 * share, 1, out=cosine)  # (1 - t^2) / (1 + t^2) without losing digits where t is large
+    np.multiply(tangent, share, out=sine)
+    sine *= 2
 
 
 def curve_at(angle_rad: Array, coefficients: Sequence[float], higher: Sequence[float] = ()) -> Array:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from midspan.measurement.calibrated_columns import CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.converter_filter import readings_alike
-from midspan.measurement.harmonics import Array, HarmonicFit, derivative_columns, rows_of
+from midspan.measurement.harmonics import Array, HarmonicFit, cosine_and_sine, derivative_columns, rows_of
 from midspan.measurement.turning_residual import Residual
 
 LIGHT, FULL, AGAIN = range(3)
@@ -227,8 +227,8 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
     np.exp(np.minimum(-np.abs(residual.angle - first) / FADING_RAD, 0.0), out=rows[:, :, _FADE])
     if roller_turn is not None:
         turn = residual.angle * (fit.steps_per_turn / roller_turn)[:, None, None]
-        np.multiply(local[:, None, None], np.cos(turn), out=rows[:, :, _ROLLER])
-        np.multiply(local[:, None, None], np.sin(turn), out=rows[:, :, _ROLLER + 1])
+        cosine_and_sine(turn, rows[:, :, _ROLLER], rows[:, :, _ROLLER + 1])
+        rows[:, :, _ROLLER:] *= local[:, None, None, None]
     taken_up, left = residual.projected(rows)
     across = left.transpose(0, 1, 3, 2)
     return _Waves(

@@ -57,12 +57,12 @@ class Residual:
     slope_n: Array
 
     def projected(self, waves: Array) -> tuple[Array, Array]:
-        """Return what the harmonics take up of some waves, and what they leave.
+        """Return what the harmonics take up of some waves, and what they leave, which is written over the waves.
 
         Parameters
         ----------
         waves : ndarray
-            Values at each reading, shape (S, D, W, N).
+            Values at each reading, shape (S, D, W, N); they are overwritten, as a copy would cost more than the sums.
 
         Returns
         -------
@@ -71,11 +71,12 @@ class Residual:
         left : ndarray
             Waves less these, 0 for readings left out, shape (S, D, W, N).
         """
-        kept = waves * self.kept[:, :, None, :]
-        coefficients = kept @ self.columns.transpose(0, 1, 3, 2) @ self.inverse
-        left = waves - coefficients @ self.columns
-        left *= self.kept[:, :, None, :]
-        return coefficients, left
+        kept = self.kept[:, :, None, :]
+        waves *= kept
+        coefficients = waves @ self.columns.transpose(0, 1, 3, 2) @ self.inverse
+        waves -= coefficients @ self.columns
+        waves *= kept
+        return coefficients, waves
 
 
 def residual_of(turns: Turns, fit: HarmonicFit) -> Residual:
