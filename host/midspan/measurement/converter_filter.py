@@ -102,8 +102,10 @@ def is_filtered(run: RawRun, calibration: Calibration) -> bool:
     bool
         False for a run that is taken as it is.
     """
+    if calibration.filter is not None:
+        return True
     major = re.match(r"(\d{1,9})\.", run.firmware)
-    return calibration.filter is not None or (major is not None and int(major[1]) >= FIRST_FILTERED)
+    return major is not None and int(major[1]) >= FIRST_FILTERED
 
 
 def filters_of(runs: Sequence[RawRun], calibration: Calibration) -> Filters:

@@ -20,7 +20,7 @@ from midspan.archive.raw_run import Phase, RawRun
 from midspan.measurement import elastica
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.converter_filter import BOXCAR, Filters, filters_of, is_filtered
-from midspan.measurement.harmonics import Array, Mask
+from midspan.measurement.harmonics import Array, Mask, median_of_valid
 
 REMEMBERED = 8  # conversions after which a filter that was never calibrated has forgotten a change of the speed
 BEFORE = 8  # readings before the way, for the position in the middle of its first readings
@@ -184,7 +184,8 @@ def _way(runs: list[RawRun], filters: Filters, cal: Calibration) -> _Way:
         np.concatenate([getattr(run, name)[part] for run, part in zip(runs, parts, strict=True)]).take(kept + offset)
         for name in ("tick_us", "press_steps", "counts", "rotate_steps")
     )
-    zero = np.array([run.counts[place[Phase.ZERO_BEFORE]].mean() for run, place in zip(runs, places, strict=True)])
+    at_rest = [run.counts[place[Phase.ZERO_BEFORE]] for run, place in zip(runs, places, strict=True)]
+    zero = np.array([counts.sum() / len(counts) for counts in at_rest])
     # Beyond the end the head rests, as it does, while time goes on.
     time = 1e-6 * (ticks - ticks[:, :1]) + 1e-6 * filters.interval_us[:, None] * (index - start - kept)
     inside = (index >= begin) & (index < end)
@@ -210,7 +211,7 @@ def _steady(time: Array, head: Array, inside: Mask, cal: Calibration) -> tuple[A
     The board tells whole microsteps; a line through them tells the part of a step.
     """
     apart, way = np.diff(time, axis=1), np.diff(head, axis=1)
-    speed = np.nanmedian(np.where(inside[:, 1:], way / apart, np.nan), axis=1, keepdims=True)
+    speed = median_of_valid(way / apart, inside[:, 1:])[:, None]
     even = (np.abs(way - speed * apart) < 2 * cal.travel.mm_per_step) & inside[:, 1:]
     on = np.zeros_like(inside)
     on[:, 1:-1] = even[:, 1:] & even[:, :-1]
@@ -237,11 +238,11 @@ def _means(way: _Way, filters: Filters, flexibility: Array, scatter_n: Array, ca
     soft = (head[:, -1] - ends[0][:, 0]) / np.maximum(way.force[:, -1] - ends[1][:, 0], 0.1)
     sd = np.hypot(scatter_n * np.abs(soft), PART_OF_STEP / 2 * cal.travel.mm_per_step)
     kept = _without_spikes(height, way.used, sd)
-    columns = np.stack(
-        [np.ones_like(a), a, b, first, last, head, force, height - np.take_along_axis(height, at, axis=1)]
-    )
+    columns = (1.0, a, b, first, last, head, force, height - np.take_along_axis(height, at, axis=1))
     sums = np.zeros((len(columns), len(a), a.shape[1] + 1))
-    np.cumsum(np.where(kept, columns, 0.0), axis=2, out=sums[..., 1:])
+    for column, sum_of in zip(columns, sums[..., 1:], strict=True):
+        np.copyto(sum_of, column, where=kept)
+        np.cumsum(sum_of, axis=1, out=sum_of)
     edges = np.rint(at + (way.used.sum(axis=1)[:, None]) * np.linspace(0.0, 1.0, BINS + 1)).astype(int)
     binned = np.diff(np.take_along_axis(sums, edges[None], axis=2), axis=2)
     number = binned[0]
@@ -265,11 +266,20 @@ def _travelled(way: _Way, times: Array) -> tuple[Array, Array]:
 
 def _without_spikes(height: Array, used: Mask, sd: Array) -> Mask:
     """Return the readings to use less those far from the median of five neighbours; a smeared step stays."""
-    near = np.stack([np.roll(height, i, axis=1) for i in range(-2, 3)])
-    away = np.where(used, np.abs(height - np.median(near, axis=0)), 0.0)
+    away = np.where(used, np.abs(height - _median_of_five(height)), 0.0)
     for end in (1, 2):  # there the neighbours are not all on the way
         away = np.where(np.roll(used, end, axis=1) & np.roll(used, -end, axis=1), away, 0.0)
     result: Mask = used & (away <= OUTLIER * sd[:, None])
+    return result
+
+
+def _median_of_five(rows: Array) -> Array:
+    """Return the median of each value and of two neighbours on either side; rows go on at their other end."""
+    a, b, c, d = (np.roll(rows, places, axis=1) for places in (-2, -1, 1, 2))
+    # Neither the least nor the greatest of four can be the median of five.
+    low = np.maximum(np.minimum(a, b), np.minimum(c, d))
+    high = np.minimum(np.maximum(a, b), np.maximum(c, d))
+    result: Array = np.maximum(np.minimum(low, high), np.minimum(np.maximum(low, high), rows))
     return result
 
 
@@ -284,8 +294,8 @@ def _fitted(means: _Means, sd: Array, filters: Filters, cal: Calibration) -> tup
     normal = across @ smooth + information[..., None] * np.eye(smooth.shape[-1])
     sides = across @ np.concatenate([steps, target[..., None]], axis=2)
     solved = np.linalg.solve(normal, sides)
-    sharp = np.maximum((steps * steps).sum(axis=1) - (sides[..., :-1] * solved[..., :-1]).sum(axis=1), 1e-9)
-    pull = (steps * target[..., None]).sum(axis=1) - (sides[..., :-1] * solved[..., -1:]).sum(axis=1)
+    sharp = np.maximum(np.vecdot(steps, steps, axis=1) - np.vecdot(sides, solved, axis=1)[:, :-1], 1e-9)
+    pull = ((target[:, None, :] @ steps) - np.swapaxes(solved[..., -1:], 1, 2) @ sides[..., :-1])[:, 0]
     height = pull / sharp
     # A nut that is held shows no step, a nut that turns over a step of this sign only.
     best = np.argmax(height * np.abs(pull), axis=1)[:, None]
