@@ -117,7 +117,7 @@ def why_cut_short(run: RawRun) -> tuple[str, ...]:
     """
     if run.cause is not None or not run.complete:
         return (run.cause or CUT_SHORT,)
-    if (np.diff(run.tick_us) <= 0).any():
+    if (run.tick_us[1:] <= run.tick_us[:-1]).any():
         return (CLOCK_STOOD,)
     present = {phase for phase, _ in run.segments}
     return tuple(f"no readings in phase {phase.name}" for phase in NEEDED if phase not in present)
@@ -168,6 +168,8 @@ class Columns:
     ----------
     phases : tuple of Phase
         The phases.
+    place : ndarray of int
+        Place of each reading in the runs joined end to end, 0 beyond the end of a phase.
     steps : ndarray of int
         Rotate steps.
     counts : ndarray of int
@@ -181,6 +183,7 @@ class Columns:
     """
 
     phases: tuple[Phase, ...]
+    place: NDArray[np.int64]
     steps: NDArray[np.int64]
     counts: NDArray[np.int64]
     tick_us: NDArray[np.int64]
@@ -236,12 +239,12 @@ def columns(runs: Sequence[RawRun], phases: tuple[Phase, ...]) -> Columns:
     length = np.array([[part.stop - part.start for part in row] for row in slices])
     offset = np.arange(padded_length(runs[0], phases))
     inside = offset < length[:, :, None]
-    index = np.where(inside, (start + (ends - [len(run) for run in runs])[:, None])[:, :, None] + offset, 0)
+    place = np.where(inside, (start + (ends - [len(run) for run in runs])[:, None])[:, :, None] + offset, 0)
     steps, counts, tick_us, press, status = (
-        np.concatenate([getattr(run, name) for run in runs]).take(index)
+        np.concatenate([getattr(run, name) for run in runs]).take(place)
         for name in ("rotate_steps", "counts", "tick_us", "press_steps", "status")
     )
-    return Columns(phases, steps, counts, tick_us, press, inside & ((status & UNFIT) == 0))
+    return Columns(phases, place, steps, counts, tick_us, press, inside & ((status & UNFIT) == 0))
 
 
 def _masked_mean(values: Array, keep: Mask) -> Array:
@@ -342,15 +345,11 @@ def _largest_change(zero: Array) -> Array:
 
 def _positions(runs: Sequence[RawRun], load: Columns, calibration: Calibration) -> tuple[Array, Filtering | None]:
     """Return rotate positions of loaded readings, steps, and how a filter acts on them; None if it is not undone."""
-    steps = load.steps.astype(float)
     if not is_filtered(runs[0], calibration):
-        return steps, None
+        return load.steps.astype(float), None
     filters = filters_of(runs, calibration)
-    for i, run in enumerate(runs):
-        middle, places = middle_steps(run, float(filters.delay_us[i])), run.places()
-        for j, phase in enumerate(load.phases):
-            part = middle[places[phase]]
-            steps[i, j, : len(part)] = part
+    middle = [middle_steps(run, delay_us) for run, delay_us in zip(runs, filters.delay_us.tolist(), strict=True)]
+    steps = np.concatenate(middle).take(load.place)
     marked = np.array([len(run.marks) > 0 for run in runs])
     return steps, filtering(filters, load.steps, load.tick_us, load.valid, marked)
 

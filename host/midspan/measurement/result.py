@@ -43,7 +43,7 @@ from midspan.measurement.warmth import of_temperature, warmth_of
 from midspan.uncertainty.budget import Budget, Contribution
 
 EVALUATION = "3"  # raised whenever the same readings would give other numbers
-BATCH = 64  # shafts evaluated together: enough to spread numpy's cost per call, few enough to stay in cache
+BATCH = 128  # shafts evaluated together: enough to spread numpy's cost per call; more of them save nothing further
 ANGLE_KNOWN_DEG = 5.0  # above this standard uncertainty at the ends of the turning an angle is not established
 MOST_LEFT_OUT = 0.05  # share of readings away from the curve; a spike in a hundred is ordinary
 MOST_EXTRA_SCATTER = 4.0  # times the scatter of the cell at rest; turning adds some, but not this much

@@ -272,9 +272,9 @@ def _solution(
     if not rows.size:
         return _Solution(values, factor, variance, alike)
     variance[rows], alike = cleaned[rows], alike.copy()
-    off = residual.off_n[rows] - (at_depths[rows][:, :, None, :] @ waves.left[rows])[:, :, 0, :]
+    off = residual.off_n - (at_depths[:, :, None, :] @ waves.left)[:, :, 0, :]
     turned = None if forces.filtering is None else rows_of(forces.filtering, rows)
-    alike[rows] = readings_alike(off, residual.kept[rows] > 0, turned)
+    alike[rows] = readings_alike(off[rows], residual.kept[rows] > 0, turned)
     return _Solution(*_solved(waves, variance * alike[:, None], prior, pull), variance, alike)
 
 

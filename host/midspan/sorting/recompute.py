@@ -273,7 +273,7 @@ def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iter
     """
     _keep_heap()
     waiting = iter(runs)
-    while batch := list(islice(waiting, 4 * BATCH)):
+    while batch := list(islice(waiting, 2 * BATCH)):
         yield from judging.judge_each(batch)
 
 
