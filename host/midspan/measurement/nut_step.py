@@ -238,7 +238,7 @@ def _means(way: _Way, filters: Filters, flexibility: Array, scatter_n: Array, ca
     soft = (head[:, -1] - ends[0][:, 0]) / np.maximum(way.force[:, -1] - ends[1][:, 0], 0.1)
     sd = np.hypot(scatter_n * np.abs(soft), PART_OF_STEP / 2 * cal.travel.mm_per_step)
     kept = _without_spikes(height, way.used, sd)
-    columns = (1.0, a, b, first, last, head, force, height - np.take_along_axis(height, at, axis=1))
+    columns = (np.ones_like(a), a, b, first, last, head, force, height - np.take_along_axis(height, at, axis=1))
     sums = np.zeros((len(columns), len(a), a.shape[1] + 1))
     for column, sum_of in zip(columns, sums[..., 1:], strict=True):
         np.copyto(sum_of, column, where=kept)
@@ -294,7 +294,7 @@ def _fitted(means: _Means, sd: Array, filters: Filters, cal: Calibration) -> tup
     normal = across @ smooth + information[..., None] * np.eye(smooth.shape[-1])
     sides = across @ np.concatenate([steps, target[..., None]], axis=2)
     solved = np.linalg.solve(normal, sides)
-    sharp = np.maximum(np.vecdot(steps, steps, axis=1) - np.vecdot(sides, solved, axis=1)[:, :-1], 1e-9)
+    sharp = np.maximum((steps * steps).sum(axis=1) - (sides[..., :-1] * solved[..., :-1]).sum(axis=1), 1e-9)
     pull = ((target[:, None, :] @ steps) - np.swapaxes(solved[..., -1:], 1, 2) @ sides[..., :-1])[:, 0]
     height = pull / sharp
     # A nut that is held shows no step, a nut that turns over a step of this sign only.
