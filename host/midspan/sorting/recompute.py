@@ -257,7 +257,7 @@ def usable(runs: Iterable[Kept], calibration: Calibration) -> Iterator[Kept]:
 
 
 def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iterator[Remade]:
-    """Yield what came of each run, a few batches at a time so that memory stays flat.
+    """Yield what came of each run, a batch at a time so that memory stays flat.
 
     Parameters
     ----------
@@ -273,7 +273,7 @@ def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iter
     """
     _keep_heap()
     waiting = iter(runs)
-    while batch := list(islice(waiting, 2 * BATCH)):
+    while batch := list(islice(waiting, BATCH)):
         yield from judging.judge_each(batch)
 
 
