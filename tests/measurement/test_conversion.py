@@ -111,7 +111,7 @@ def fitted(shaft, gauge=None, calibration=CAL, seed=1):
     """Return fit, forces and mean point of one run as the evaluation makes them."""
     run = raw_run(shaft, gauge or truth(), np.random.default_rng(seed))
     forces = calibrated([run], columns([run], ZEROS), columns([run], DEPTHS), calibration)
-    fit, _ = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
+    fit, *_ = joined(fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal), forces)
     mean = (fit.coefficients_n[:, 0, 0], fit.coefficients_n[:, 1, 0], forces.head_mm[:, 1] - forces.head_mm[:, 0])
     return fit, forces, conversion.mean_point(*mean, calibration)
 

@@ -64,7 +64,7 @@ def test_the_period_is_that_of_least_squares_over_the_phases(turned):
     fit = made(phases, u_period=2e-3)
     weights = np.array([0.02 / 1e-4, 0.2 / 2e-4, 0.02 / 1e-4]) ** 2
     change, u_change, _ = joint(phases, weights, 2e-3)
-    found, _ = joined(fit, forces())
+    found, *_ = joined(fit, forces())
     assert math.log(found.steps_per_turn[0] / 800.0) == pytest.approx(change, rel=1e-6)
     assert change == pytest.approx(slip, rel=0.6)
     assert found.u_relative_period[0] == pytest.approx(u_change, rel=1e-6)
@@ -77,7 +77,7 @@ def test_what_was_known_of_the_period_counts_as_one_more_reading(u_period):
     phases = [0.4 + 2 * np.pi * m * 1e-5 for m in MIDDLE_TURNS]
     weights = np.array([0.02 / 1e-4, 0.2 / 2e-4, 0.02 / 1e-4]) ** 2
     change, u_change, _ = joint(phases, weights, u_period)
-    found, _ = joined(made(phases, u_period=u_period), forces())
+    found, *_ = joined(made(phases, u_period=u_period), forces())
     assert math.log(found.steps_per_turn[0] / 800.0) == pytest.approx(change, rel=1e-6)
     assert found.u_relative_period[0] == pytest.approx(u_change, rel=1e-6)
 
@@ -89,7 +89,7 @@ def test_phases_that_disagree_beyond_chance_leave_the_period_alone(factor):
     start = joint([0.4, 0.401, 0.4002], weights, 2e-3)[2]
     by = math.sqrt(chi2.isf(1e-3, 2) / start) * math.sqrt(factor)
     fit = made([0.4, 0.4 + 0.001 * by, 0.4 + 0.0002 * by], u_period=2e-3)
-    found, _ = joined(fit, forces())
+    found, *_ = joined(fit, forces())
     alone = bool(found.steps_per_turn[0] == 800.0) and bool(found.u_relative_period[0] == 2e-3)
     assert alone is (factor > 1)
 
@@ -105,7 +105,7 @@ def test_a_bow_that_noise_could_make_has_no_say(weak, factor):
     weights = np.array([(a / s) ** 2 for a, s in zip(amplitudes, sigma, strict=True)])
     weights[weak] *= factor > 1
     change, u_change, _ = joint(phases, weights, 2e-3)
-    found, _ = joined(made(phases, amplitudes, u_period=2e-3), forces())
+    found, *_ = joined(made(phases, amplitudes, u_period=2e-3), forces())
     assert math.log(found.steps_per_turn[0] / 800.0) == pytest.approx(change, rel=1e-5, abs=1e-12)
     assert found.u_relative_period[0] == pytest.approx(u_change, rel=1e-5)
 
@@ -138,7 +138,7 @@ def visits(first, second, sigma=(1e-4, 1e-4), means=(0.9, 0.9)):
 @pytest.mark.parametrize("sigma", [(1e-4, 1e-4), (1e-4, 3e-4), (2e-4, 1e-4)])
 def test_visits_are_averaged_by_the_inverse_of_their_variances(sigma):
     fit = visits((0.0100, 0.0), (0.0101, 0.0), sigma)
-    found, _ = joined(fit, forces(zero_share=(0.5, 0.5, 0.5)))
+    found, *_ = joined(fit, forces(zero_share=(0.5, 0.5, 0.5)))
     weight = np.array(sigma) ** -2.0
     assert found.coefficients_n[0, LIGHT, 3] == pytest.approx((weight @ [0.0100, 0.0101]) / weight.sum(), rel=1e-5)
     assert found.covariance[0, LIGHT, 4, 4] == pytest.approx(1 / weight.sum(), rel=1e-3)
@@ -153,7 +153,7 @@ def test_what_the_mean_has_in_common_with_the_pattern_is_left_to_the_first_visit
     fit = visits((0.0100, 0.0), (0.0100, 0.0), (1e-4, 1e-4))
     covariance = fit.covariance.copy()
     covariance[0, LIGHT, 0, 3] = covariance[0, LIGHT, 3, 0] = 4e-9
-    found, _ = joined(replace(fit, covariance=covariance), forces(zero_share=(0.5, 0.5, 0.5)))
+    found, *_ = joined(replace(fit, covariance=covariance), forces(zero_share=(0.5, 0.5, 0.5)))
     assert found.covariance[0, LIGHT, 0, 3] == pytest.approx(2e-9, rel=1e-3)
     assert found.covariance[0, LIGHT, 3, 0] == found.covariance[0, LIGHT, 0, 3]
 
@@ -162,7 +162,7 @@ def test_the_period_pulls_on_the_average_as_on_its_parts():
     fit = visits((0.0100, 0.0), (0.0080, 0.0), (1e-4, 2e-4), means=(0.9, 0.72))
     gradient = fit.period_gradient.copy()
     gradient[0, LIGHT, 4], gradient[0, AGAIN, 4] = 0.3, 0.8
-    found, _ = joined(replace(fit, period_gradient=gradient), forces(zero_share=(0.5, 0.5, 0.5)))
+    found, *_ = joined(replace(fit, period_gradient=gradient), forces(zero_share=(0.5, 0.5, 0.5)))
     share = _share_of_second((1e-4, 2e-4), 0.9 / 0.72, fit)
     expected = (1 - share) * 0.3 + share * 0.8 * 0.9 / 0.72
     assert found.period_gradient[0, LIGHT, 4] == pytest.approx(expected, rel=1e-4)
@@ -178,7 +178,7 @@ def _share_of_second(sigma, scale, fit):
 
 def test_the_second_visit_is_scaled_for_the_force_it_lacks():
     fit = visits((0.0100, 0.002), (0.0080, 0.0016), (1e-4, 1e-4), means=(0.9, 0.72))
-    found, _ = joined(fit, forces(zero_share=(0.5, 0.5, 0.5)))
+    found, *_ = joined(fit, forces(zero_share=(0.5, 0.5, 0.5)))
     assert found.coefficients_n[0, LIGHT, 3:5] == pytest.approx([0.0100, 0.002], rel=1e-9)
     share = _share_of_second((1e-4, 1e-4), 0.9 / 0.72, fit)
     variance = (1 - share) ** 2 * 1e-8 + share**2 * (1e-4 * 0.9 / 0.72) ** 2
@@ -188,7 +188,7 @@ def test_the_second_visit_is_scaled_for_the_force_it_lacks():
 def test_a_scale_that_is_badly_known_makes_the_whole_second_pattern_uncertain():
     fit = visits((0.4, 0.1), (0.4, 0.1), (1e-4, 1e-4))
     u = 0.01
-    found, _ = joined(fit, forces(zero_share=(0.0, 0.5, 1.0), u_zero=(u, 0.0)))
+    found, *_ = joined(fit, forces(zero_share=(0.0, 0.5, 1.0), u_zero=(u, 0.0)))
     share = 6e-8 / (12e-8 + (0.4**2 + 0.1**2) * (u / 0.9) ** 2)
     assert share < 0.01
     assert found.covariance[0, LIGHT, 3, 3] == pytest.approx(
@@ -202,7 +202,7 @@ def test_patterns_unlike_beyond_chance_are_not_averaged(factor):
     # Chi-square of six degrees of freedom, one chance in a thousand, over the variance of the difference.
     apart = factor * math.sqrt(chi2.isf(1e-3, 6) * 2e-8)
     fit = visits((0.0, 0.0), (apart, 0.0), (1e-4, 1e-4))
-    found, _ = joined(fit, forces(zero_share=(0.5, 0.5, 0.5)))
+    found, *_ = joined(fit, forces(zero_share=(0.5, 0.5, 0.5)))
     # The scale's own uncertainty adds a hundredth of a percent here.
     assert found.coefficients_n[0, LIGHT, 3] == pytest.approx(apart / 2 if factor < 1 else 0.0, rel=1e-3)
     assert bool(found.covariance[0, LIGHT, 4, 4] == fit.covariance[0, LIGHT, 4, 4]) is (factor > 1)
@@ -214,7 +214,7 @@ def test_no_force_at_all_makes_numbers_and_no_warning(depth):
     coefficients = fit.coefficients_n.copy()
     coefficients[0, depth, 0] = 0.0
     with np.errstate(divide="raise", over="raise", invalid="raise"):
-        found, _ = joined(replace(fit, coefficients_n=coefficients), forces())
+        found, *_ = joined(replace(fit, coefficients_n=coefficients), forces())
     assert np.isfinite(found.coefficients_n).all()
 
 

@@ -285,10 +285,14 @@ def test_spread_is_covered_as_well(drawn):
     assert np.abs(errors[near_500]).max() < 0.1  # the design's aim for what is resolved, bow up to 0.3 mm
 
 
-def test_the_stiff_side_is_covered_as_well(drawn):
-    named = ~np.isnan(drawn.of("u_stiff_side_deg"))
+def test_the_stiff_side_is_covered_as_well():
+    # Friction that rolls off late turns the pattern; shafts on the paper gauge slide without it.
+    calibration = paper_calibration({"rotation": KNIFE_EDGES["rotation"]}, span={"u_axial_friction": 0.0})
+    rng = np.random.default_rng(8)
+    lot = Lot([(drawn_shaft(rng, i), drawn_gauge(rng, calibration)) for i in range(500)], calibration, 9)
+    named = ~np.isnan(lot.of("u_stiff_side_deg"))
     assert named.mean() > 0.95
-    assert_covered(drawn.side_error()[named], 1.96 * drawn.of("u_stiff_side_deg")[named], least=0.94, most=0.97)
+    assert_covered(lot.side_error()[named], 1.96 * lot.of("u_stiff_side_deg")[named], least=0.94, most=0.97)
 
 
 def test_runout_is_covered_as_well(drawn):

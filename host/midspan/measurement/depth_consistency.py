@@ -15,16 +15,19 @@ from dataclasses import replace
 import numpy as np
 
 from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
-from midspan.measurement.harmonics import Array, HarmonicFit, derivative_columns
+from midspan.measurement.harmonics import Array, HarmonicFit, Mask, derivative_columns
 
 SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
-MOST_APART = (10.8, 10.8, 13.8, 16.3)  # chi square of up to three phases that can disagree, one chance in 1000
+# Chi square of up to three phases that can disagree. One chance in 1000 makes the angles less certain; one in 20,000 is
+# a reason to measure again, because every shaft of every night is asked.
+MOST_APART = (10.8, 10.8, 13.8, 16.3)
+SLIPPED = (16.4, 16.4, 19.8, 22.5)
 MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
 LIGHT, FULL, AGAIN = range(3)
 _COMPARED = ((1, (LIGHT, FULL, AGAIN)), (2, (LIGHT, AGAIN)))  # orders whose phases agree, and the depths at which
 
 
-def joined(fit: HarmonicFit, forces: CalibratedReadings) -> tuple[HarmonicFit, Array]:
+def joined(fit: HarmonicFit, forces: CalibratedReadings) -> tuple[HarmonicFit, Array, Mask]:
     """Return the fit improved by what its depths have in common, and how far apart their phases are.
 
     The means of the depths stay as they are.
@@ -41,11 +44,13 @@ def joined(fit: HarmonicFit, forces: CalibratedReadings) -> tuple[HarmonicFit, A
     fit : HarmonicFit
         Fit with a better period and better harmonics at the light depth.
     apart_rad : ndarray
-        How far the shaft lies from where an even turning would have taken it, rad, shape (S,); 0 where noise explains
-        it.
+        How far the shaft may lie from where an even turning would have taken it, rad, shape (S,); 0 where noise
+        explains it.
+    slipped : ndarray of bool
+        True where it surely does, shape (S,).
     """
-    aligned, apart = _phases_aligned(fit)
-    return _visits_averaged(aligned, u_visits_n(fit, forces)), apart
+    aligned, apart, slipped = _phases_aligned(fit)
+    return _visits_averaged(aligned, u_visits_n(fit, forces)), apart, slipped
 
 
 def skidded(fit: HarmonicFit, rad: Array) -> HarmonicFit:
@@ -142,8 +147,8 @@ def _diagonal(matrices: Array) -> Array:
     return np.diagonal(matrices, axis1=1, axis2=2)
 
 
-def _phases_aligned(fit: HarmonicFit) -> tuple[HarmonicFit, Array]:
-    """Return the fit with its angles improved by the phases where these agree, and how far apart they are, rad (S,).
+def _phases_aligned(fit: HarmonicFit) -> tuple[HarmonicFit, Array, Mask]:
+    """Return the fit with its angles improved by phases that agree, how far these are apart, and if noise cannot be it.
 
     The unknowns are those of the fit in units of their uncertainty, x: the period, then the shared ones. A phase obeys
     psi_d + slope_d x = psi, with a common phase psi for each order; x counts as one more reading of 0.
@@ -181,7 +186,7 @@ def _phases_aligned(fit: HarmonicFit) -> tuple[HarmonicFit, Array]:
         period_gradient=after[:, 0] / (u_period * share)[:, None, None],
         shared=None if fit.shared is None else after[:, 1:],
     )
-    return aligned, np.where(agrees, 0.0, wide)
+    return aligned, np.where(agrees, 0.0, wide), disagreement > np.array(SLIPPED)[free]
 
 
 def _compared(fit: HarmonicFit, changes: Array) -> list[tuple[Array, Array, Array]]:

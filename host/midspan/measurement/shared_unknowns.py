@@ -24,13 +24,15 @@ from midspan.measurement.turning_residual import Residual
 
 LIGHT, FULL, AGAIN = range(3)
 # Places of the unknowns: the period, slip at the light depth in common and at either visit, drift and friction of each
-# depth, and the rollers' two parts.
+# depth, and two parts of the rollers' runout, then two of their ovality.
 _PERIOD, _SLIP, _VISITS, _DRIFT, _FRICTION, _ROLLERS = 0, 1, (2, 3), slice(4, 7), slice(7, 10), 10
 VISIT_SHARE = 0.3  # of the slip's uncertainty: how much a visit to the light depth differs from the other
 _TURN, _RAMP, _SECOND, _THIRD, _FADE, _ROLLER = range(6)  # places of the waves at a depth
 _LEAST = 1e-6  # N or mm: an unknown that is known to be 0
 _RIDGE = 1e-9
 _LEAST_SCATTER_N = 1e-8  # of readings without any noise, as a stuck converter gives them
+_ROLLER_PARTS = 4
+OVAL_SHARE = 0.5  # of the rollers' runout: how oval they may be, twice per turn of theirs; an estimate, no source
 EARNED = 23.0  # chi square of two degrees of freedom, one chance in 100,000
 UNEVEN_STEPS = 0.6  # rms error of a position in steps: 0.3 of whole steps and half a microstep of the rotor
 STEPS_ALIKE = 1.0
@@ -215,7 +217,7 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
     way = np.where(last == first, 1.0, last - first)
     course = (residual.angle - (first + last) / 2) * (2 / way)  # from -1 to 1 while the shaft turns
     roller_turn = cal.rotation.steps_per_roller_turn
-    rollers = 0 if roller_turn is None else 2
+    rollers = 0 if roller_turn is None else _ROLLER_PARTS
     shafts, depths, number = residual.angle.shape
     rows = np.empty((shafts, depths, _ROLLER + rollers, number))
     square = course * course
@@ -227,7 +229,10 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
     np.exp(np.minimum(-np.abs(residual.angle - first) / FADING_RAD, 0.0), out=rows[:, :, _FADE])
     if roller_turn is not None:
         turn = residual.angle * (fit.steps_per_turn / roller_turn)[:, None, None]
-        cosine_and_sine(turn, rows[:, :, _ROLLER], rows[:, :, _ROLLER + 1])
+        cosine, sine, twice, twice_sine = (rows[:, :, _ROLLER + part] for part in range(_ROLLER_PARTS))
+        cosine_and_sine(turn, cosine, sine)
+        np.multiply(2 * sine, cosine, out=twice_sine)
+        np.subtract(1.0, 2 * sine * sine, out=twice)
         rows[:, :, _ROLLER:] *= local[:, None, None, None]
     taken_up, left = residual.projected(rows)
     across = left.transpose(0, 1, 3, 2)
@@ -242,7 +247,7 @@ def _waves(residual: Residual, local: Array, fit: HarmonicFit, cal: Calibration)
 
 def _assignment(depths: int, cal: Calibration) -> Array:
     """Return how much of each unknown each wave of a depth has, shape (D, W, U); slip is in standard uncertainties."""
-    rollers = 2 * (cal.rotation.steps_per_roller_turn is not None)
+    rollers = 0 if cal.rotation.steps_per_roller_turn is None else _ROLLER_PARTS
     into = np.zeros((depths, _ROLLER + rollers, _ROLLERS + rollers))
     into[:, _TURN, _PERIOD] = 1.0
     for depth, visit in zip((LIGHT, AGAIN), _VISITS, strict=True):
@@ -291,6 +296,7 @@ def _priors(forces: CalibratedReadings, into: Array, by_friction_n: Array, cal: 
     the line, by as much of it as the depth takes of the time, once more.
     """
     u = np.full((len(forces.nominal_steps), into.shape[-1]), max(cal.rotation.u_roller_mm, _LEAST))
+    u[:, _ROLLERS + 2 :] *= OVAL_SHARE
     u[:, : _DRIFT.start] = 1.0
     u[:, _PERIOD] = forces.u_relative_nominal
     u[:, _FRICTION] = np.maximum(U_FRICTION_LEFT * by_friction_n, _LEAST)
@@ -307,17 +313,18 @@ def _widened(prior: Array, waves: _Waves, variance: Array) -> Array:
     drifts = score * score > EARNED * product * variance
     of_drift = result[:, _DRIFT]
     result[:, _DRIFT] = np.where(drifts, np.maximum(of_drift, (score / product) ** 2), of_drift)
-    if into.shape[1] > _ROLLER:
-        weight = 1 / variance
-        moments = (waves.products[:, :, _ROLLER:, _ROLLER:] * weight[..., None, None]).sum(axis=1)
-        pulls = (waves.scores[:, :, _ROLLER:] * weight[..., None]).sum(axis=1)
+    for wave in range(_ROLLER, into.shape[1], 2):
+        part, weight = slice(wave, wave + 2), 1 / variance
+        of = slice(_ROLLERS + wave - _ROLLER, _ROLLERS + wave - _ROLLER + 2)
+        moments = (waves.products[:, :, part, part] * weight[..., None, None]).sum(axis=1)
+        pulls = (waves.scores[:, :, part] * weight[..., None]).sum(axis=1)
         inverse = np.linalg.inv(
             moments + np.eye(2) * 1e-6 * np.trace(moments, axis1=1, axis2=2)[:, None, None] + 1e-300
         )
         height = (inverse @ pulls[..., None])[..., 0]
         seen = (height * pulls).sum(axis=1) > EARNED
         square = (height**2).sum(axis=1) / 2
-        result[:, _ROLLERS:] = np.where(seen, np.maximum(result[:, -1], square), result[:, -1])[:, None]
+        result[:, of] = np.where(seen[:, None], np.maximum(result[:, of], square[:, None]), result[:, of])
     return result
 
 
@@ -498,7 +505,8 @@ def _as_found(found: _Solution, by_friction_n: Array, skid: Array, extra: Array,
     full = _FRICTION.start + FULL
     by = np.where(by_friction_n[:, FULL] > 0, by_friction_n[:, FULL], np.inf)
     friction, u_friction = found.values[:, full] / by, u[:, full] / by
-    rollers, u_rollers = found.values[:, _ROLLERS:], u[:, _ROLLERS:]
+    runout = slice(_ROLLERS, _ROLLERS + 2)
+    rollers, u_rollers = found.values[:, runout], u[:, runout]
     known = cal.rotation.steps_per_roller_turn is not None
     return Shared(
         found.values[:, _SLIP] * scale,

@@ -142,11 +142,11 @@ class _Attempt:
     def done(self, rows: NDArray[np.int64], undone: Shared | None = None) -> TurnedShafts:
         """Return the fit with what its depths have in common; `undone` was taken out of the readings before."""
         forces = with_shared_noise(self.given, self.cleaned_alike)
-        fit, apart = joined(unfiltered(self.fit, forces.filtering, self.cleaned_alike), forces)
+        fit, apart, slipped = joined(unfiltered(self.fit, forces.filtering, self.cleaned_alike), forces)
         fit = skidded(fit, np.hypot(self.shared.skid_rad, apart[:, None]))
         shared = self.shared if undone is None else added(undone, self.shared)
         expected = expected_scatter_n(self.fit, self.residual, forces, self.cal)
-        return TurnedShafts(rows, forces, fit, shared, self.residual, apart, expected)
+        return TurnedShafts(rows, forces, fit, shared, self.residual, np.where(slipped, apart, 0.0), expected)
 
 
 def _evened(forces: CalibratedReadings, shared: Shared, turned_rad: Array) -> CalibratedReadings:
