@@ -30,7 +30,7 @@ def figures(folder):
         plainly("recompute, one core", 1e6 / fast, "shafts a second"),
         plainly("plain loop in the same run", 1e6 / slow, "shafts a second"),
         at_least("recompute against the plain loop", slow / fast, "times", 5),
-        at_most("largest difference of the two in spine", _disagreement(archive, calibration), "thou", 0.01),
+        at_most("largest difference in spine without rollers", _disagreement(archive, calibration), "thou", 0.01),
         *(
             at_most(f"peak memory at {size} shafts", used["peak_mb"], "MB", MOST_MB)
             for size, used in zip(SIZES, memory, strict=True)
@@ -58,6 +58,10 @@ def _best_times(archive, calibration):
 
 
 def _disagreement(archive, calibration):
+    """Return the largest difference in spine when rollers are taken as round, as the plain loop always takes them."""
+    round_rollers = {"steps_per_roller_turn": None, "u_roller_mm": 0.0}
+    rotation = calibration.rotation.model_copy(update=round_rollers)
+    calibration = calibration.model_copy(update={"rotation": rotation})
     ours = list(results(archive, calibration))
     theirs = list(plain.results(archive, calibration))
     assert all(isinstance(result, ShaftResult) for result in ours)
