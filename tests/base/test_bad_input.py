@@ -7,7 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import fields, replace
 from threading import Thread
 
 import fastavro
@@ -19,6 +19,7 @@ from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.decision.decision import Decision, Outcome
 from midspan.link import gauge, serial_port
+from midspan.measurement.result import ShaftResult
 from midspan.measurement.result_form import ResultKind
 from midspan.rehearsal import scenario
 from midspan.rehearsal.process import Rehearsal

@@ -318,9 +318,9 @@ def _widened(prior: Array, waves: _Waves, variance: Array) -> Array:
         of = slice(_ROLLERS + wave - _ROLLER, _ROLLERS + wave - _ROLLER + 2)
         moments = (waves.products[:, :, part, part] * weight[..., None, None]).sum(axis=1)
         pulls = (waves.scores[:, :, part] * weight[..., None]).sum(axis=1)
-        inverse = np.linalg.inv(
-            moments + np.eye(2) * 1e-6 * np.trace(moments, axis1=1, axis2=2)[:, None, None] + 1e-300
-        )
+        # Without a shaft there is nothing to divide by; the smallest number keeps the matrix from being singular.
+        least = 1e-6 * np.trace(moments, axis1=1, axis2=2) + 1e-300
+        inverse = np.linalg.inv(moments + np.eye(2) * least[:, None, None])
         height = (inverse @ pulls[..., None])[..., 0]
         seen = (height * pulls).sum(axis=1) > EARNED
         square = (height**2).sum(axis=1) / 2
