@@ -99,6 +99,8 @@ def test_a_backup_comes_back_where_nothing_of_the_original_is_left(shop):
     given = ("--calibration", "calibration.toml", "--bands", "bands.toml", "--store", "results.db")
     done = midspan("recompute", "readings.avro", "night-readings.avro", *given, folder=shop)
     assert done.returncode == 0, done.stderr  # a result of an earlier version is not shown
+    done = midspan("hand", "recompute", "--store", "results.db", folder=shop)
+    assert done.returncode == 0, done.stderr
     before = midspan("show", "12", "--json", "--store", shop / "results.db").stdout
     new = restored(backed_up(shop), gone=shop)
     store = new / "results.db"

@@ -98,7 +98,7 @@ def test_optional_keys_default_to_no_correction(write):
 
 OPTIONAL = (
     "travel.clearance_mm", "travel.tilt_deg",
-    "span.rim_mm", "span.u_rim_mm", "span.sink_mm_per_n", "span.u_sink_mm_per_n",
+    "span.u_axial_friction", "span.rim_mm", "span.u_rim_mm", "span.sink_mm_per_n", "span.u_sink_mm_per_n",
 )  # fmt: skip
 REQUIRED = [
     f"{section}.{key}" for section, values in EXAMPLE.items() for key in values if f"{section}.{key}" not in OPTIONAL
