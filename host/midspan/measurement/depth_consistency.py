@@ -18,10 +18,10 @@ from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
 from midspan.measurement.harmonics import Array, HarmonicFit, Mask, derivative_columns
 
 SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
-# Chi square of up to three phases that can disagree. One chance in 1000 makes the angles less certain; one in 20,000 is
-# a reason to measure again, because every shaft of every night is asked.
+# Chi square of up to three phases that can disagree. One chance in 1000 makes the angles less certain; one in a million
+# is a reason to measure again, because every shaft of every night is asked.
 MOST_APART = (10.8, 10.8, 13.8, 16.3)
-SLIPPED = (16.4, 16.4, 19.8, 22.5)
+SLIPPED = (23.9, 23.9, 27.6, 30.7)
 MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
 LIGHT, FULL, AGAIN = range(3)
 _COMPARED = ((1, (LIGHT, FULL, AGAIN)), (2, (LIGHT, AGAIN)))  # orders whose phases agree, and the depths at which

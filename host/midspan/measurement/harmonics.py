@@ -96,6 +96,8 @@ class HarmonicFit:
         shape (S, unknowns, D, C); None where there are none.
     unseen : ndarray, optional
         The same for causes of which the readings tell nothing.
+    higher_n : ndarray or float
+        Amplitude that orders beyond those fitted may have together, N, shape (S,).
     """
 
     coefficients_n: Array
@@ -111,6 +113,7 @@ class HarmonicFit:
     kept: Mask | None = None
     shared: Array | None = None
     unseen: Array | None = None
+    higher_n: Array | float = 0.0
 
 
 def rows_of(batch: Any, index: NDArray[np.int64]) -> Any:

@@ -102,8 +102,11 @@ def runout(turn: Around, spine: Shares, fit: HarmonicFit, mean: MeanForces, poin
     u_screw = screw_factor(mean, cal) * cal.travel.u_screw_mm / mean.travel_mm * swing.value
     u_height = u_height_relative(spine, point, cal) * swing.value
     value = curve.shares_of(turn.surface_changes, swing.by_value)
+    # A wave adds to highest and to lowest point what its phases there make of it.
+    u_waves = np.sqrt(2) * fit.higher_n * np.abs(mean.travel_mm / (mean.high_n - mean.low_n))
     shares = (
         (swing.u, scatter_dof(fit)),
+        (u_waves, np.inf),
         (u_scale, cal.travel.dof_scale),
         (u_screw, cal.travel.dof_screw),
         (u_height, np.inf),
@@ -111,7 +114,7 @@ def runout(turn: Around, spine: Shares, fit: HarmonicFit, mean: MeanForces, poin
     )
     return {
         "runout_mm": swing.value,
-        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_scale**2 + u_screw**2 + u_height**2), value),
+        "u_runout_mm": _with_shares(np.sqrt(swing.u**2 + u_waves**2 + u_scale**2 + u_screw**2 + u_height**2), value),
         "dof_runout": _dof(*shares),
         "runout_floor_mm": swing.floor,
     }

@@ -17,7 +17,7 @@ from midspan.measurement.depth_consistency import joined, skidded
 from midspan.measurement.harmonic_fit import fit_more_orders, fit_turns, supports_more_orders
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, Mask, Turns, rows_of
 from midspan.measurement.shared_unknowns import Shared, added, expected_scatter_n, turned_rad, with_shared_unknowns
-from midspan.measurement.turning_residual import Residual, residual_of, shows_more_orders
+from midspan.measurement.turning_residual import Residual, more_orders, residual_of
 
 # An angle that is undone in the steps themselves, rad, two degrees: what is smaller is linear in the fit.
 LEAST_UNDONE_RAD = 0.04
@@ -80,7 +80,10 @@ def turned(forces: CalibratedReadings, cal: Calibration) -> Iterator[TurnedShaft
     """
     fit = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
     first = _Attempt(forces, fit, cal)
-    more = shows_more_orders(first.residual, fit, first.alike, forces.filtering)
+    more, _ = more_orders(first.residual, fit, first.alike, forces.filtering)
+    # Unround rollers hide small waves; these are not fitted, but they may be there.
+    _, higher_n = more_orders(first.cleaned(), first.fit, first.cleaned_alike, forces.filtering)
+    first.fit = replace(first.fit, higher_n=higher_n)
     some = np.flatnonzero(more)
     if some.size:
         more[some] = supports_more_orders(rows_of(forces.turns, some), rows_of(fit, some))
@@ -109,7 +112,9 @@ def _finished(first: "_Attempt", rows: NDArray[np.int64], wanted: Mask) -> Itera
     else:
         begun = rows_of(first.begun, again)
         fit = fit_more_orders(even.turns, begun, even.nominal_steps, even.u_relative_nominal)
-    yield _Attempt(even, fit, first.cal).done(rows[again], shared)
+    second = _Attempt(even, fit, first.cal)
+    second.fit = replace(second.fit, higher_n=rows_of(first.fit, again).higher_n)
+    yield second.done(rows[again], shared)
 
 
 class _Attempt:
@@ -130,6 +135,11 @@ class _Attempt:
         some.alike, some.cleaned_alike = self.alike[index], self.cleaned_alike[index]
         some.turned_rad = self.turned_rad[index]
         return some
+
+    def cleaned(self) -> Residual:
+        """Return what is left of the readings without drift and rollers."""
+        _, left = self.residual.projected(self.shared.extra_n[:, :, None, :])
+        return replace(self.residual, off_n=self.residual.off_n - left[:, :, 0])
 
     def large(self) -> Mask:
         """Return True for the shafts whose unknowns are larger than the fit is linear in."""

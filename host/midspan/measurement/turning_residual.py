@@ -24,6 +24,7 @@ from midspan.measurement.harmonics import (
 BINS = 96  # angles around the shaft: a wave of order 8 loses a hundredth of its height in them
 # Chi square of six degrees of freedom, one chance in a million: an order is looked for in every shaft of every night.
 MORE_ORDERS = 38.3
+LEAST_PASSED = 0.1  # of a wave's square by the converter's filter: what it takes out cannot be restored
 _HIGHER_PHASE: Array = np.outer((np.arange(BINS) + 0.5) * (2 * np.pi / BINS), np.arange(ORDERS + 1, MOST_ORDERS + 1))
 _COSINES: Array = np.cos(_HIGHER_PHASE)
 _SINES: Array = np.sin(_HIGHER_PHASE)
@@ -110,8 +111,8 @@ def residual_of(turns: Turns, fit: HarmonicFit) -> Residual:
     )
 
 
-def shows_more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filtering | None) -> Mask:
-    """Return True for the shafts whose residuals have a harmonic of orders 4 to 8 that noise does not explain.
+def more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filtering | None) -> tuple[Mask, Array]:
+    """Return which shafts have a harmonic of orders 4 to 8 that noise does not explain, and how large it may be.
 
     Parameters
     ----------
@@ -126,8 +127,10 @@ def shows_more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned
 
     Returns
     -------
-    ndarray of bool
-        Shape (S,).
+    shown : ndarray of bool
+        True for the shafts to fit with these orders, shape (S,).
+    amplitude_n : ndarray
+        Root of the summed squares of their amplitudes beyond what noise makes, N, shape (S,); 0 where it makes all.
     """
     shafts, depths, _ = residual.off_n.shape
     place = np.floor(residual.angle * (BINS / (2 * np.pi))).astype(np.int64) % BINS
@@ -149,6 +152,12 @@ def shows_more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned
     # Positions are noted in whole steps. Where these beat with the readings, a steep pattern shows waves that are none.
     step_rad = 2 * np.pi / fit.steps_per_turn[:, None]
     steep = (residual.slope_n**2 * residual.kept).sum(axis=-1) * step_rad**2 / 8
-    seen = (ratio.sum(axis=1) > MORE_ORDERS) & (square > steep[..., None]).any(axis=1)
-    result: Mask = seen.any(axis=1)
+    chi_square = ratio.sum(axis=1)
+    seen = (chi_square > MORE_ORDERS) & (square > steep[..., None]).any(axis=1)
+    # Noise makes a chi square of twice the depths in each order. What an order has beyond that is a wave, which was
+    # larger before the converter's filter.
+    waves = square.sum(axis=1) * (1 - 2 * depths / np.maximum(chi_square, np.finfo(float).tiny))
+    passed = np.maximum(np.broadcast_to(left, square.shape).mean(axis=1) ** 2, LEAST_PASSED)
+    amplitudes = np.maximum(2 * (waves / passed).sum(axis=1) / fit.used.sum(axis=1), 0.0)
+    result: tuple[Mask, Array] = seen.any(axis=1), np.sqrt(amplitudes)
     return result
