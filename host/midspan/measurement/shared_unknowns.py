@@ -43,7 +43,7 @@ FADING_RAD = np.radians(15.0)  # turning of the shaft in which stored friction f
 U_FRICTION_LEFT = 0.03
 BY_FRICTION = 2.4  # leading term of the force's relative change, per coefficient of friction and deflection in spans
 # While a bowed or uneven shaft turns, its ends slide to and fro. Friction follows late, so that its pattern changes its
-# size by a tenth of a percent and turns at spine 500, where a crown lets a shaft roll its friction off in 3 degrees. Per
+# size by a tenth of a percent and turns, at spine 500, where a shaft rolls its friction off in 3 degrees. Per
 # LATE_FRICTION times 2.4 d / L: as the simulated supports do it. What rollers that are askew leave has no part in it.
 LATE_FRICTION, LATE_GAIN, LATE_RAD = 0.001, 28.0, 14.0
 OF_SCATTER = 0.98  # of the readings' variance; unknowns that explain more are taken out before the scatter is judged
