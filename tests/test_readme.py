@@ -50,7 +50,7 @@ def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
 @pytest.mark.slow
 def test_most_of_the_first_budget_are_the_masses(walked):
     folder, _ = walked
-    told = json.loads(midspan("show", 2, "--store", "mine/results.db", "--budget", "--json", folder=folder).stdout)
+    told = json.loads(midspan("show", 3, "--store", "mine/results.db", "--budget", "--json", folder=folder).stdout)
     assert told["agrees"]  # the trials and the budget
     shares = {part["cause"]: part["portion"] for part in told["causes"]}
     assert shares["force scale"] < 0.3  # now; the section says what it was before

@@ -72,10 +72,10 @@ def understood(words, command, option, text):
     """Return what a command makes of an option's text beside its example, None if it refuses the text."""
     example = shlex.split(command.epilog.removeprefix("Example: midspan "))[len(words) :]
     try:
-        value = command.make_context(words[-1], [*example, option.opts[0], text]).params[option.name]
+        value = command.make_context(words[-1], [*example, option.opts[0], *[text] * option.nargs]).params[option.name]
     except typer.BadParameter:
         return None
-    return value[-1] if isinstance(value, list) else value
+    return value[-1] if isinstance(value, (list, tuple)) else value
 
 
 # Gravity has bounds of its own, and a message that asks for the unit (tests/hand_bench/test_gravity.py).

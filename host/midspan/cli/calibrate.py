@@ -103,6 +103,13 @@ def _given(**options: float | None) -> dict[str, float]:
     return {key: value for key, value in options.items() if value is not None}
 
 
+def _within(temperatures: tuple[float, float] | None) -> tuple[float, float] | None:
+    """Return the range of temperatures, None if there is none; refuse what no workshop has."""
+    if temperatures is not None and not all(-20 <= each <= 60 for each in temperatures):
+        raise typer.BadParameter("two temperatures between -20 and 60 C")
+    return temperatures
+
+
 def _unsaid(text: str) -> None:
     """Print nothing: readings from a table need no guide."""
 
@@ -408,7 +415,9 @@ def file(
     ] = None,
     temperatures: Annotated[
         tuple[float, float] | None,
-        typer.Option("--range", help="Lowest and highest temperature of use in C. Without: 5 C to either side."),
+        typer.Option(
+            "--range", callback=_within, help="Lowest and highest temperature of use in C. Without: 5 C to either side."
+        ),
     ] = None,
 ) -> None:
     """Put the calibration file together from the newest record of each kind."""

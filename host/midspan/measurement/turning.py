@@ -138,7 +138,7 @@ class _Attempt:
 
     def cleaned(self) -> Residual:
         """Return what is left of the readings without drift and rollers."""
-        _, left = self.residual.projected(self.shared.extra_n[:, :, None, :])
+        _, left = self.residual.projected(self.shared.extra_n[:, :, None, :].copy())  # which is done in place
         return replace(self.residual, off_n=self.residual.off_n - left[:, :, 0])
 
     def large(self) -> Mask:

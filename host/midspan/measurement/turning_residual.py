@@ -24,6 +24,7 @@ from midspan.measurement.harmonics import (
 BINS = 96  # angles around the shaft: a wave of order 8 loses a hundredth of its height in them
 # Chi square of six degrees of freedom, one chance in a million: an order is looked for in every shaft of every night.
 MORE_ORDERS = 38.3
+_LEAST = 1e-30  # N2: no cell's noise is so quiet; a count that never changes has none
 LEAST_PASSED = 0.1  # of a wave's square by the converter's filter: what it takes out cannot be restored
 _HIGHER_PHASE: Array = np.outer((np.arange(BINS) + 0.5) * (2 * np.pi / BINS), np.arange(ORDERS + 1, MOST_ORDERS + 1))
 _COSINES: Array = np.cos(_HIGHER_PHASE)
@@ -148,7 +149,7 @@ def more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filt
         wide = replace(fit, coefficients_n=np.zeros((shafts, depths, 2 * MOST_ORDERS + 1)))
         left = left_of_orders(wide, turned)[..., 2 * ORDERS + 1 :: 2]
     shared = 1 + (alike[:, None, None] - 1) * left**2  # noise that readings share is slow
-    ratio = square / np.maximum(noise[..., None] * shared, np.finfo(float).tiny)
+    ratio = square / np.maximum(noise[..., None] * shared, _LEAST)
     # Positions are noted in whole steps. Where these beat with the readings, a steep pattern shows waves that are none.
     step_rad = 2 * np.pi / fit.steps_per_turn[:, None]
     steep = (residual.slope_n**2 * residual.kept).sum(axis=-1) * step_rad**2 / 8
@@ -156,7 +157,7 @@ def more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filt
     seen = (chi_square > MORE_ORDERS) & (square > steep[..., None]).any(axis=1)
     # Noise makes a chi square of twice the depths in each order. What an order has beyond that is a wave, which was
     # larger before the converter's filter.
-    waves = square.sum(axis=1) * (1 - 2 * depths / np.maximum(chi_square, np.finfo(float).tiny))
+    waves = square.sum(axis=1) * (1 - 2 * depths / np.maximum(chi_square, _LEAST))
     passed = np.maximum(np.broadcast_to(left, square.shape).mean(axis=1) ** 2, LEAST_PASSED)
     amplitudes = np.maximum(2 * (waves / passed).sum(axis=1) / fit.used.sum(axis=1), 0.0)
     result: tuple[Mask, Array] = seen.any(axis=1), np.sqrt(amplitudes)
