@@ -16,7 +16,7 @@ real one; for yours, load your own calibration file and open its port instead, `
 ...     gauge.acknowledge(1)
 >>> (result,) = evaluate([run], calibration)
 >>> print(f"spine {result.spine_thou:.1f} +- {result.budget.expanded():.1f} thou")
-spine 501.2 +- 0.4 thou
+spine 501.1 +- 0.4 thou
 
 Keep readings before the gauge is told to forget them, so that no failure can lose them; they are evaluated again at any
 time, under any calibration:

@@ -28,7 +28,7 @@ from midspan.base.errors import (
 )
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
-from midspan.sorting.check_standards import due, in_doubt
+from midspan.sorting.check_standards import due, good_since, in_doubt
 from midspan.sorting.gauge_health import RunSigns, WatchLimits, alarms, observe
 from midspan.sorting.night_archive import NightArchive
 from midspan.sorting.night_settings import Spell, changes, settings, spells
@@ -96,7 +96,7 @@ def test_a_factor_of_coverage_lies_between_1_and_4():
 def test_what_a_plan_leaves_out_has_its_value():
     plan = SortPlan.model_validate(EXAMPLE)
     assert plan.checks == Checks(
-        every_shafts=50, every_minutes=60, bad_check="stop", chart_after=20, rules="runs", coverage_factor=2.0
+        every_shafts=50, every_minutes=60, bad_check="stop", chart_after=20, rules="weighted", coverage_factor=2.0
     )
     assert plan.stop == Stops(
         shafts=None, hours=None, faults_in_a_row=3, rechecks_in_a_row=10, uncertain_in_a_row=3, alarms_in_a_row=5,
@@ -397,13 +397,18 @@ def test_shafts_between_a_good_and_a_bad_check_are_in_doubt():
         return Transit(shaft, 1, "HOPPER", standard, 0, (WayStep(TransitStage.JUDGED, 1, result=result),))
 
     transits = [*map(judged, range(1, 8)), judged(8, result=None), judged(9, standard="bar 7")]
+    plan = plan_with(standard=[BAR]).checks
     good, other = a_check(3), a_check(6, standard="bar 8")
-    assert in_doubt(a_check(10, good=False), [good, other], transits) == [4, 5, 6, 7]
-    assert in_doubt(a_check(10, good=False), [], transits) == [1, 2, 3, 4, 5, 6, 7]
-    assert in_doubt(a_check(10), [good], transits) == []
-    assert in_doubt(a_check(10), [], transits) == []
-    assert in_doubt(a_check(10), [good, a_check(5, good=False), other], transits) == [6, 7]
-    assert in_doubt(a_check(10, good=False), [a_check(5), a_check(2), a_check(6, good=False)], transits) == [6, 7]
+
+    def concerned(check, before):
+        return in_doubt(good_since(check, before, plan), transits)
+
+    assert concerned(a_check(10, good=False), [good, other]) == [4, 5, 6, 7]
+    assert concerned(a_check(10, good=False), []) == [1, 2, 3, 4, 5, 6, 7]
+    assert concerned(a_check(10), [good]) == []
+    assert concerned(a_check(10), []) == []
+    assert concerned(a_check(10), [good, a_check(5, good=False), other]) == [6, 7]
+    assert concerned(a_check(10, good=False), [a_check(5), a_check(2), a_check(6, good=False)]) == [6, 7]
 
 
 # --- parking
