@@ -17,6 +17,7 @@ import numpy as np
 from device_rig import shafts
 from frame_table import FRAME
 from in_memory import InMemory
+from midspan.calibrate.supports import Supports
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import cycle_steps
@@ -28,6 +29,12 @@ from midspan.uncertainty.budget import Coverage
 QUANTITIES = ("spine", "spread", "side", "runout")
 UNITS = {"spine": "thou", "spread": "thou", "side": "deg", "runout": "um"}
 ROLLER_STEPS = 3200.0
+# As the maker states them, who has the rims' height worked out.
+SUPPORTS = Supports(
+    rim_radius_mm=FRAME["rim_radius_mm"],
+    roller_diameter_mm=FRAME["roller_mm"],
+    axle_distance_mm=FRAME["roller_mm"] + FRAME["roller_gap_mm"],
+)
 AXIAL_FRICTION = 0.01  # what axles square to a quarter of a mrad leave, k = 1
 STANDARD_LOAD_N = 0.880 * 9.80665
 CALIBRATED_C = 21.0  # of the demonstration's calibration
@@ -46,7 +53,7 @@ class WholeGauge:
         for name, table in self.calibration.items():
             tables[name] = tables.get(name, {}) | table
         tables["rotation"] |= {"steps_per_turn": ROLLER_STEPS * diameter_mm / FRAME["roller_mm"]}
-        tables["span"] |= {"rim_mm": (FRAME["rim_radius_mm"] + diameter_mm / 2) * nip_cosine(diameter_mm)}
+        tables["span"]["rim_mm"] = SUPPORTS.section(diameter_mm, diameter_mm)["rim_mm"]
         return Calibration.model_validate(tables)
 
 
@@ -114,12 +121,6 @@ def careful_shaft(rng: np.random.Generator) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def nip_cosine(diameter_mm: float) -> float:
-    """Return the cosine of the angle between the vertical and the line from a shaft to a roller it lies on."""
-    apart_mm = (FRAME["roller_mm"] + FRAME["roller_gap_mm"]) / 2
-    return math.sqrt(1 - (apart_mm / ((FRAME["roller_mm"] + diameter_mm) / 2)) ** 2)
-
-
 def screw(cos_mm: float, sin_mm: float) -> dict[str, float]:
     """Return amplitude and phase at home of a screw's error that is known by its cosine and sine."""
     return {
@@ -136,7 +137,7 @@ def as_believed() -> dict[str, Any]:
         **screw(believed.travel.screw_cos_mm, believed.travel.screw_sin_mm),
         "frame_mm_per_n": believed.frame.give_mm_per_n, "span_mm": believed.span.span_mm,
         "rim_radius_mm": FRAME["rim_radius_mm"], "sink_mm_at_standard": FRAME["sink_mm_at_standard"],
-        "axial_friction_left": believed.span.axial_friction * nip_cosine(7.5),
+        "axial_friction_left": believed.span.axial_friction * SUPPORTS.upright(7.5),
     }  # fmt: skip
 
 
@@ -156,7 +157,7 @@ def careful_gauge(rng: np.random.Generator) -> WholeGauge:
         "frame_mm_per_n": believed.frame.give_mm_per_n + rng.normal(0, believed.frame.u_give_mm_per_n),
         "span_mm": span.span_mm + rng.normal(0, span.u_span_mm),
         "rim_radius_mm": FRAME["rim_radius_mm"] + rng.normal(0, 0.15),
-        "axial_friction_left": friction * nip_cosine(7.5),
+        "axial_friction_left": friction * SUPPORTS.upright(7.5),
         "friction": rng.uniform(0.05, 0.2),
         "sink_mm_at_standard": FRAME["sink_mm_at_standard"] + rng.normal(0, span.u_sink_mm_per_n) * STANDARD_LOAD_N,
         "off_centre_mm": rng.uniform(-1, 1),

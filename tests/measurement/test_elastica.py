@@ -355,7 +355,7 @@ def test_the_series_over_rims_is_the_law_of_every_load(support, rim):
 def test_a_step_by_step_integration_over_rims_agrees(rim):
     """Compare with the Runge-Kutta of synthetic.py."""
     ratio = np.linspace(0.001, 0.08, 40)
-    group = 48 * ratio * synthetic._leaning_law(rim, 0.0)(ratio)
+    group = 48 * ratio * synthetic.leaning_law(rim, 0.0)(ratio)
     assert elastica.deflection_ratio(group, "normal", rim) == pytest.approx(ratio, rel=1e-8)
     low, high = (elastica.deflection_ratio(load * 0.1, "normal", rim) for load in (0.9, 8.5))
     back = elastica.flexibility_between((0.9, 8.5), high - low, "normal", rim)

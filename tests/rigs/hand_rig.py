@@ -1,21 +1,19 @@
 """A simulated hand bench: readings of a shaft with known truth, on knife edges or on real ones.
 
-The truth is the elastica of `synthetic`. How it bends on round edges with friction is integrated here, step by step
-along the shaft (Runge-Kutta), while the host uses quadrature over the slope.
+The truth is the elastica of `synthetic`, integrated step by step along the shaft (Runge-Kutta), while the host uses
+quadrature over the slope.
 """
 
 import csv
 from copy import deepcopy
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from commands_rig import midspan
 from midspan.hand_bench.bench import EXAMPLE
 from midspan.hand_bench.record import UNKNOWN, HandSession, Typed
 from midspan.hand_bench.result import evaluate_hand
-from scipy.interpolate import CubicSpline
-from synthetic import SPAN_MM, Shaft, spine_around, stiffness_of
+from synthetic import SPAN_MM, Shaft, leaning_law, spine_around, stiffness_of
 
 EIGHT = tuple(45.0 * i for i in range(8))
 
@@ -89,31 +87,12 @@ def _seen(bench):
     return 8 * near * (1 - far) * (1 - (1 - far) ** 2 - near**2)
 
 
-@lru_cache(4096)
 def on_edges(friction, rolling_ratio):
-    """Return the spline of deflection over span against P L^2 / EI on round edges with friction.
+    """Return the function from P L^2 / EI to the deflection over the span on round edges with friction.
 
-    `rolling_ratio` is the radius of edge and shaft together over the span. Half a shaft of some length under a unit
-    normal reaction on unit EI is integrated from the edge, whose tangent is the first axis.
+    `rolling_ratio` is the radius of edge and shaft together over the span.
     """
-    length = np.sqrt(np.linspace(1e-3, 0.95, 80))
-    step, state = length / 100, np.zeros((4, 80))  # psi, curvature, distance along and across the tangent
-
-    def change(y):
-        return np.stack([y[1], np.cos(y[0]) + friction * np.sin(y[0]), np.cos(y[0]), np.sin(y[0])])
-
-    for _ in range(100):
-        a = change(state)
-        b = change(state + step / 2 * a)
-        c = change(state + step / 2 * b)
-        d = change(state + step * c)
-        state = state + step / 6 * (a + 2 * b + 2 * c + d)
-    slope, _, along, across = state
-    cosine, sine = np.cos(slope), np.sin(slope)
-    unit = (1 / 2 - rolling_ratio * sine) / (along * cosine + across * sine)  # sqrt(EI / N) over the span
-    group = 2 * (cosine + friction * sine) / unit**2
-    ratio = unit * (along * sine - across * cosine) + rolling_ratio * (1 - cosine)
-    softening = CubicSpline(np.append(0.0, ratio), np.append(1.0, group / (48 * ratio)))
+    softening = leaning_law(rolling_ratio, friction)
 
     def ratio_at(group):
         """Return the deflection over the span, by iteration from the handbook's line."""

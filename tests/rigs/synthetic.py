@@ -50,20 +50,30 @@ def _spline(groups, ratios):
     return CubicSpline(np.append(0.0, ratios**2), np.append(1.0, groups / (48 * ratios)))
 
 
-def _integrated(length):
-    """Return P L^2 / EI and u for half a shaft of a given length, by classical Runge-Kutta in 400 steps."""
-    step, state = length / 400, np.zeros(4)  # psi, curvature, distance along and across the support tangent
+def _end_of_half(start, length, steps):
+    """Return slope and distances along and across at the end of half a shaft of a length, under a unit reaction.
 
-    def slope(y):
+    The slope is counted from the direction square to the reaction, `start` at the support; classical Runge-Kutta.
+    """
+    state = np.zeros((4, *np.shape(length)))  # slope, curvature, distance along and across that direction
+    state[0], step = start, length / steps
+
+    def change(y):
         return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
 
-    for _ in range(400):
-        a = slope(state)
-        b = slope(state + step / 2 * a)
-        c = slope(state + step / 2 * b)
-        d = slope(state + step * c)
+    for _ in range(steps):
+        a = change(state)
+        b = change(state + step / 2 * a)
+        c = change(state + step / 2 * b)
+        d = change(state + step * c)
         state = state + step / 6 * (a + 2 * b + 2 * c + d)
-    psi, _, along, across = state
+    slope, _, along, across = state
+    return slope, along, across
+
+
+def _integrated(length):
+    """Return P L^2 / EI and u for half a shaft of a given length, by classical Runge-Kutta in 400 steps."""
+    psi, along, across = _end_of_half(0.0, length, 400)
     half = along * np.cos(psi) + across * np.sin(psi)
     drop = along * np.sin(psi) - across * np.cos(psi)
     return 8 * half**2 * np.cos(psi), drop / (2 * half)
@@ -77,7 +87,7 @@ def _vertical_ratio(group):
 
 
 @lru_cache(4096)
-def _leaning_law(rim, friction):
+def leaning_law(rim, friction):
     """Return the spline of P L^2 / EI over 48 u against u for leaning reactions and a shaft that rolls off rims.
 
     `rim` is the height of the shaft's axis above the rims' centres over the span, `friction` the pull along the shaft
@@ -86,20 +96,7 @@ def _leaning_law(rim, friction):
     """
     length = np.sqrt(np.linspace(0.004, 0.95, 90))
     start = -math.atan(friction)
-    state = np.zeros((4, len(length)))  # slope, curvature, distance along and across that direction
-    state[0] = start
-    step = length / 200
-
-    def change(y):
-        return np.array([y[1], np.cos(y[0]), np.cos(y[0]), np.sin(y[0])])
-
-    for _ in range(200):
-        a = change(state)
-        b = change(state + step / 2 * a)
-        c = change(state + step / 2 * b)
-        d = change(state + step * c)
-        state = state + step / 6 * (a + 2 * b + 2 * c + d)
-    end, _, along, across = state
+    end, along, across = _end_of_half(start, length, 200)
     half = along * np.cos(end) + across * np.sin(end)
     drop = along * np.sin(end) - across * np.cos(end)
     slope = end - start
@@ -230,7 +227,7 @@ def _group(gauge, ratio):
     """Return the P L^2 / EI that deflects a shaft by a share of its span on the supports of a gauge."""
     if gauge.vertical or not (gauge.rim_mm or gauge.friction):
         return load_for(ratio, gauge.vertical)
-    return 48 * ratio * _leaning_law(gauge.rim_mm / gauge.span_mm, gauge.friction)(ratio)
+    return 48 * ratio * leaning_law(gauge.rim_mm / gauge.span_mm, gauge.friction)(ratio)
 
 
 CONTACT_STEPS = 2000

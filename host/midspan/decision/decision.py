@@ -19,6 +19,7 @@ from midspan.base.units import MM_PER_THOU
 from midspan.decision.bands import Bands, Bin, DecisionRule
 from midspan.decision.limit_test import AGAINST, DOUBT, REMARK, Comparison, LimitEffect, LimitFinding
 from midspan.decision.repeat import renewed_thou
+from midspan.decision.tolerance import Limited
 from midspan.measurement.result import Unmeasured
 from midspan.wire.fault_texts import describe
 from midspan.wire.records import FaultCode
@@ -30,8 +31,8 @@ GIVEN_UP = frozenset(
 )  # fmt: skip
 
 
-class Quantities(Protocol):
-    """Quantities that a verdict needs of a shaft; each u_... is a standard uncertainty.
+class Quantities(Limited, Protocol):
+    """Quantities that a verdict needs of a shaft, beside those that bands limit.
 
     `runout_mm` is a total indicator reading; bands files and reasons give it in thou. `faults` are reasons not to
     trust the gauge, `doubts` reasons not to trust this reading. Runout and hysteresis, with their uncertainties, are
@@ -39,23 +40,7 @@ class Quantities(Protocol):
     """
 
     @property
-    def spine_thou(self) -> float: ...
-    @property
-    def u_spine_thou(self) -> float: ...
-    @property
-    def spread_thou(self) -> float: ...
-    @property
-    def u_spread_thou(self) -> float: ...
-    @property
     def spread_floor_thou(self) -> float: ...
-    @property
-    def runout_mm(self) -> float | None: ...
-    @property
-    def u_runout_mm(self) -> float | None: ...
-    @property
-    def hysteresis_pct(self) -> float | None: ...
-    @property
-    def u_hysteresis_pct(self) -> float | None: ...
     @property
     def faults(self) -> Sequence[str]: ...
     @property

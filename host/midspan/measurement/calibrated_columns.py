@@ -18,6 +18,7 @@ from midspan.measurement.harmonic_fit import FEWEST_OF_DEPTH
 from midspan.measurement.harmonics import MAD_TO_SIGMA, REJECT_SIGMAS, Array, Mask, Turns, median_of_valid
 
 DEPTHS: tuple[Phase, ...] = (Phase.LIGHT, Phase.FULL, Phase.LIGHT_AGAIN)
+LIGHT, FULL, AGAIN = range(len(DEPTHS))  # their places in arrays
 ZEROS: tuple[Phase, ...] = (Phase.ZERO_BEFORE, Phase.ZERO_AFTER)
 MIDDLE = 2  # column of a zero in the middle of the cycle, after those of ZEROS
 SETTLING, SATURATED, OUT_OF_STEP = 1, 2, 4  # status bits of protocol/readings.avsc

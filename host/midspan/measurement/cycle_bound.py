@@ -22,13 +22,13 @@ import numpy as np
 
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.measurement import elastica
+from midspan.measurement.calibrated_columns import AGAIN, FULL, LIGHT
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import Point, mean_point
 from midspan.measurement.converter_filter import BOXCAR, UNKNOWN_WIDTH, left_of_wave
 from midspan.measurement.cycle_settings import CycleSettings
 from midspan.measurement.harmonics import Array, basis
 
-LIGHT, FULL, AGAIN = range(3)
 # Unknowns: means at the three visits; of the bow its force at both depths and its side; cosine and sine of the second
 # and third order at both depths; relative change of the period; the zeros before, after, and in the middle.
 BOW, SIDE, SECOND, THIRD, PERIOD, BEFORE, AFTER, MIDDLE = (3, 4), 5, (6, 8), (10, 12), 14, 15, 16, 17

@@ -14,7 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from midspan.measurement.calibrated_columns import MIDDLE, CalibratedReadings
+from midspan.measurement.calibrated_columns import AGAIN, FULL, LIGHT, MIDDLE, CalibratedReadings
 from midspan.measurement.harmonics import Array, HarmonicFit, Mask, derivative_columns
 
 SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this many variances: one chance in 1000
@@ -23,7 +23,6 @@ SIGNIFICANT = 13.8  # a harmonic is real when its squared amplitude exceeds this
 MOST_APART = (10.8, 10.8, 13.8, 16.3)
 SLIPPED = (23.9, 23.9, 27.6, 30.7)
 MOST_UNLIKE = 22.5  # chi square of six degrees of freedom, one chance in 1000
-LIGHT, FULL, AGAIN = range(3)
 _COMPARED = ((1, (LIGHT, FULL, AGAIN)), (2, (LIGHT, AGAIN)))  # orders whose phases agree, and the depths at which
 
 

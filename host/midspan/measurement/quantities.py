@@ -4,7 +4,7 @@ import numpy as np
 
 from midspan.base.units import OLDER, pounds_from_thou
 from midspan.measurement import curve
-from midspan.measurement.calibrated_columns import CalibratedReadings
+from midspan.measurement.calibrated_columns import FULL, CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.conversion import Around, Point, standard_thou
 from midspan.measurement.depth_consistency import u_visits_n
@@ -20,7 +20,6 @@ from midspan.measurement.spine_budget import (
 from midspan.measurement.turning import TurnedShafts
 from midspan.uncertainty.budget import effective_dof
 
-FULL = 1
 LARGE_SCATTER = 4.0  # times that at rest; below it is no reason for a doubt
 ROLLER_TURNS: Array = np.linspace(1.2, 8.0, 120)  # turns of the shaft in a turn of a roller, from thick ones to thin
 MOST_OF_SCATTER = 0.4

@@ -16,13 +16,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from midspan.measurement.calibrated_columns import CalibratedReadings
+from midspan.measurement.calibrated_columns import AGAIN, FULL, LIGHT, CalibratedReadings
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.converter_filter import readings_alike
 from midspan.measurement.harmonics import Array, HarmonicFit, cosine_and_sine, derivative_columns, rows_of
 from midspan.measurement.turning_residual import Residual
 
-LIGHT, FULL, AGAIN = range(3)
 # Places of the unknowns: the period, slip at the light depth in common and at either visit, drift and friction of each
 # depth, and two parts of the rollers' runout, then two of their ovality.
 _PERIOD, _SLIP, _VISITS, _DRIFT, _FRICTION, _ROLLERS = 0, 1, (2, 3), slice(4, 7), slice(7, 10), 10

@@ -17,7 +17,7 @@ from midspan.measurement.depth_consistency import joined, skidded
 from midspan.measurement.harmonic_fit import fit_more_orders, fit_turns, supports_more_orders
 from midspan.measurement.harmonics import COLUMNS, Array, HarmonicFit, Mask, Turns, rows_of
 from midspan.measurement.shared_unknowns import Shared, added, expected_scatter_n, turned_rad, with_shared_unknowns
-from midspan.measurement.turning_residual import Residual, more_orders, residual_of
+from midspan.measurement.turning_residual import Residual, residual_of, shows_more_orders, unfitted_n
 
 # An angle that is undone in the steps themselves, rad, two degrees: what is smaller is linear in the fit.
 LEAST_UNDONE_RAD = 0.04
@@ -80,9 +80,9 @@ def turned(forces: CalibratedReadings, cal: Calibration) -> Iterator[TurnedShaft
     """
     fit = fit_turns(forces.turns, forces.nominal_steps, forces.u_relative_nominal)
     first = _Attempt(forces, fit, cal)
-    more, _ = more_orders(first.residual, fit, first.alike, forces.filtering)
+    more = shows_more_orders(first.residual, fit, first.alike, forces.filtering)
     # Unround rollers hide small waves; these are not fitted, but they may be there.
-    _, higher_n = more_orders(first.cleaned(), first.fit, first.cleaned_alike, forces.filtering)
+    higher_n = unfitted_n(first.cleaned(), first.fit, first.cleaned_alike, forces.filtering)
     first.fit = replace(first.fit, higher_n=higher_n)
     some = np.flatnonzero(more)
     if some.size:

@@ -112,8 +112,8 @@ def residual_of(turns: Turns, fit: HarmonicFit) -> Residual:
     )
 
 
-def more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filtering | None) -> tuple[Mask, Array]:
-    """Return which shafts have a harmonic of orders 4 to 8 that noise does not explain, and how large it may be.
+def shows_more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filtering | None) -> Mask:
+    """Return True for the shafts whose residuals have a harmonic of orders 4 to 8 that noise does not explain.
 
     Parameters
     ----------
@@ -128,11 +128,58 @@ def more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filt
 
     Returns
     -------
-    shown : ndarray of bool
-        True for the shafts to fit with these orders, shape (S,).
-    amplitude_n : ndarray
+    ndarray of bool
+        Shape (S,).
+    """
+    waves = _waves(residual, fit, alike, turned)
+    # Positions are noted in whole steps. Where these beat with the readings, a steep pattern shows waves that are none.
+    step_rad = 2 * np.pi / fit.steps_per_turn[:, None]
+    steep = (residual.slope_n**2 * residual.kept).sum(axis=-1) * step_rad**2 / 8
+    seen = (waves.chi_square > MORE_ORDERS) & (waves.square > steep[..., None]).any(axis=1)
+    result: Mask = seen.any(axis=1)
+    return result
+
+
+def unfitted_n(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filtering | None) -> Array:
+    """Return how large harmonics of orders 4 to 8 may be together that are not fitted.
+
+    Parameters
+    ----------
+    residual : Residual
+        Residuals of S shafts, fitted to order 3.
+    fit : HarmonicFit
+        Their fit.
+    alike : ndarray
+        Number of neighbouring readings that share their noise, shape (S,).
+    turned : Filtering | None
+        Filters of the converters; None for readings that are taken as they are.
+
+    Returns
+    -------
+    ndarray
         Root of the summed squares of their amplitudes beyond what noise makes, N, shape (S,); 0 where it makes all.
     """
+    waves = _waves(residual, fit, alike, turned)
+    # Noise makes a chi square of twice the depths in each order. What an order has beyond that is a wave, which was
+    # larger before the converter's filter.
+    depths = waves.square.shape[1]
+    beyond = waves.square.sum(axis=1) * (1 - 2 * depths / np.maximum(waves.chi_square, _LEAST))
+    passed = np.maximum(np.broadcast_to(waves.left, waves.square.shape).mean(axis=1) ** 2, LEAST_PASSED)
+    amplitudes: Array = np.sqrt(np.maximum(2 * (beyond / passed).sum(axis=1) / fit.used.sum(axis=1), 0.0))
+    return amplitudes
+
+
+@dataclass(frozen=True)
+class _HigherOrders:
+    """Squares of the harmonics of orders 4 to 8 at the depths, their chi square, and what the filter left of them."""
+
+    square: Array  # (S, D, orders), sum over the readings, N2
+    chi_square: Array  # (S, orders)
+    left: Array | float  # (S, D, orders)
+
+
+def _waves(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filtering | None) -> _HigherOrders:
+    """Return the harmonics of orders 4 to 8 in residuals."""
     shafts, depths, _ = residual.off_n.shape
     place = np.floor(residual.angle * (BINS / (2 * np.pi))).astype(np.int64) % BINS
     place += (np.arange(shafts * depths) * BINS).reshape(shafts, depths, 1)
@@ -150,15 +197,4 @@ def more_orders(residual: Residual, fit: HarmonicFit, alike: Array, turned: Filt
         left = left_of_orders(wide, turned)[..., 2 * ORDERS + 1 :: 2]
     shared = 1 + (alike[:, None, None] - 1) * left**2  # noise that readings share is slow
     ratio = square / np.maximum(noise[..., None] * shared, _LEAST)
-    # Positions are noted in whole steps. Where these beat with the readings, a steep pattern shows waves that are none.
-    step_rad = 2 * np.pi / fit.steps_per_turn[:, None]
-    steep = (residual.slope_n**2 * residual.kept).sum(axis=-1) * step_rad**2 / 8
-    chi_square = ratio.sum(axis=1)
-    seen = (chi_square > MORE_ORDERS) & (square > steep[..., None]).any(axis=1)
-    # Noise makes a chi square of twice the depths in each order. What an order has beyond that is a wave, which was
-    # larger before the converter's filter.
-    waves = square.sum(axis=1) * (1 - 2 * depths / np.maximum(chi_square, _LEAST))
-    passed = np.maximum(np.broadcast_to(left, square.shape).mean(axis=1) ** 2, LEAST_PASSED)
-    amplitudes = np.maximum(2 * (waves / passed).sum(axis=1) / fit.used.sum(axis=1), 0.0)
-    result: tuple[Mask, Array] = seen.any(axis=1), np.sqrt(amplitudes)
-    return result
+    return _HigherOrders(square, ratio.sum(axis=1), left)
