@@ -24,33 +24,37 @@ DEVICE = ROOT / "device"
 # Each folder, and what it may import besides itself; only downwards.
 FOLDERS = {
     "base": "",
+    "conversation": "base",
     "uncertainty": "base",
     "wire": "base",
     "archive": "base wire",
     "link": "base wire archive",
     "rehearsal": "base wire link",
     "measurement": "base uncertainty wire archive",
-    "hand_bench": "base uncertainty measurement",
+    "hand_bench": "base conversation uncertainty measurement",
     "decision": "base uncertainty wire archive measurement hand_bench",
     "store": "base wire archive measurement hand_bench decision",
     "pipeline": "base wire archive link measurement decision store",
-    "calibrate": "base uncertainty wire archive link rehearsal measurement hand_bench pipeline",
+    "calibrate": "base conversation uncertainty wire archive link rehearsal measurement hand_bench pipeline",
     "sets": "base uncertainty measurement hand_bench decision store",
     "study": "base uncertainty measurement decision store calibrate sets",
     "sorting": "base uncertainty wire archive link measurement decision store pipeline study",
-    "board": "base uncertainty wire archive link measurement",
+    "attended": "base conversation uncertainty wire archive link measurement hand_bench decision store pipeline sets"
+    " study sorting",
+    "board": "base conversation uncertainty wire archive link measurement",
+    "workspace": "base conversation wire archive measurement hand_bench decision store calibrate sets study sorting",
     "backup": "base archive measurement hand_bench decision store sorting",
     "report": "base uncertainty wire archive measurement hand_bench decision store calibrate sets study sorting",
-    "diagnose": "base wire link measurement hand_bench decision store calibrate sets sorting backup report",
+    "diagnose": "base wire link measurement hand_bench decision store calibrate sets sorting workspace backup report",
     "web": "base uncertainty wire archive link measurement hand_bench decision store sets sorting report",
-    "cli": "base uncertainty wire archive link rehearsal measurement hand_bench decision store pipeline calibrate sets"
-    " study sorting board backup report diagnose web",
+    "cli": "base conversation uncertainty wire archive link rehearsal measurement hand_bench decision store pipeline"
+    " calibrate sets study sorting attended board workspace backup report diagnose web",
 }
 # What of the outside world may be touched where: a folder, or one module of it.
 ONLY_IN = {
     "serial": "link sets/scale",
     "time": "base/clock link sorting web cli",
-    "threading": "link sorting web cli",
+    "threading": "conversation link sorting attended web cli",
     "asyncio": "web",
     "socket": "link web cli",
     "random": "link rehearsal",

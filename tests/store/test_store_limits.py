@@ -333,9 +333,9 @@ def test_an_upgrade_without_room_for_its_copy_changes_nothing(tmp_path):
     before = place.file.read_bytes()
     with no_room(len(before) // 2), pytest.raises(StoreError):
         place.open()
-    assert not (tmp_path / "results-before-8.db").exists()
+    assert not (tmp_path / "results-before-9.db").exists()
     place.open().close()
-    assert (tmp_path / "results-before-8.db").exists()
+    assert (tmp_path / "results-before-9.db").exists()
 
 
 @pytest.mark.parametrize("error", [ValueError, KeyError, TypeError, AttributeError, RecursionError])

@@ -24,6 +24,7 @@ from sqlalchemy.types import TypeDecorator
 from midspan.archive.raw_run import LATEST_MS
 from midspan.decision.decision import ConcernKind, Outcome
 from midspan.measurement.result_form import ResultKind
+from midspan.store.detail_kinds import DetailKind, SetDetailKind
 from midspan.store.evaluation import Origin
 from midspan.store.transit import RunEventKind, TransitStage
 
@@ -137,3 +138,5 @@ OutcomeWord = Annotated[str, mapped_column(Word(Outcome))]
 StageWord = Annotated[str, mapped_column(Word(TransitStage))]
 KindWord = Annotated[str, mapped_column(Word(RunEventKind))]
 ResultKindWord = Annotated[str, mapped_column(Word(ResultKind))]
+DetailWord = Annotated[str, mapped_column(Word(DetailKind))]
+SetDetailWord = Annotated[str, mapped_column(Word(SetDetailKind))]

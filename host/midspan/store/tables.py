@@ -17,6 +17,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from midspan.store.kept_values import (
     Concerns,
     Content,
+    DetailWord,
     KindWord,
     Number,
     OriginWord,
@@ -24,6 +25,7 @@ from midspan.store.kept_values import (
     ResultKindWord,
     Sections,
     Sentences,
+    SetDetailWord,
     StageWord,
     Text,
     Watched,
@@ -155,7 +157,10 @@ class CalibrationRow(Table):
 
 
 class NightRow(Table):
-    """A sorting run on a gauge; `plan` is the plan as JSON, `begun_ms` UTC in ms since 1970."""
+    """A run on a gauge; `plan` is the plan as JSON, `begun_ms` UTC in ms since 1970.
+
+    `attended` is true if a person laid the shafts in one by one; such a run is never resumed.
+    """
 
     __tablename__ = "nights"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -163,6 +168,7 @@ class NightRow(Table):
     gauge: Mapped[str] = mapped_column(index=True)
     plan: Mapped[Content]
     begun_ms: Mapped[int]
+    attended: Mapped[bool] = mapped_column(server_default="0")
 
 
 class TransitRow(Table):
@@ -282,6 +288,30 @@ class IdentityRow(Table):
     words: Mapped[str]
 
 
+class DetailRow(Table):
+    """What a person said of a shaft; `value` is null if it was taken back. The newest row of a kind counts."""
+
+    __tablename__ = "details"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    at_ms: Mapped[int]
+    kind: Mapped[DetailWord]
+    value: Mapped[str | None]
+    person: Mapped[str]
+
+
+class VoidRow(Table):
+    """A measurement does not count (`void`), or counts again; the newest row about it says which."""
+
+    __tablename__ = "voids"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    run_id: Mapped[int] = mapped_column(ForeignKey("runs.id"), index=True)
+    at_ms: Mapped[int]
+    void: Mapped[bool]
+    person: Mapped[str]
+    words: Mapped[str]
+
+
 class SetRow(Table):
     """Matched set; `limits` is what was asked for as JSON, `like_id` the set it was matched to."""
 
@@ -311,6 +341,18 @@ class LeavingRow(Table):
     member_id: Mapped[int] = mapped_column(ForeignKey("members.id"), primary_key=True)
     at_ms: Mapped[int]
     words: Mapped[str]
+
+
+class SetDetailRow(Table):
+    """What a person said of a set; `value` is null if it was taken back. The newest row of a kind counts."""
+
+    __tablename__ = "set_details"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    set_id: Mapped[int] = mapped_column(ForeignKey("sets.id"), index=True)
+    at_ms: Mapped[int]
+    kind: Mapped[SetDetailWord]
+    value: Mapped[str | None]
+    person: Mapped[str]
 
 
 class StopRequestRow(Table):
