@@ -27,7 +27,7 @@ from midspan.store.kept_values import Damaged, Json, Number, Text, Whole, Word
 from midspan.store.lookup import newest, raw_run
 from midspan.store.place import StorePlace, list_text
 from midspan.store.sqlite_errors import refusal, store_fault
-from midspan.store.stored_result import as_text, dof_spine, finite, is_same, plain
+from midspan.store.stored_result import as_text, finite, is_same, plain
 from places import DATA
 from pretend import readings
 from results import NOTHING, told
@@ -192,7 +192,7 @@ def test_results_are_the_same_if_all_they_say_is():
         == plain(result)
         == {"definition": DEFINITION, "spine_thou": 500.0, "gauge": "bench"}
     )
-    assert dof_spine(told(dof_spine=7.5)) == 7.5
+    assert told(dof_spine=7.5).dof_spine == 7.5
     assert [finite(value) for value in (1.5, 0.0, None, math.nan, math.inf, -math.inf)] == [1.5, 0.0] + [None] * 4
 
 

@@ -1,4 +1,5 @@
 """Tools without domain knowledge: errors, files, configuration, units, numbers as text, polynomials, the log.
 
-formatting.py decides how a value is written with its uncertainty. Imports no other folder.
+formatting.py writes a value with its uncertainty, shown_units.py holds the units in which people read quantities.
+Imports no other folder.
 """

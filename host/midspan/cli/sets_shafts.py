@@ -92,7 +92,6 @@ def size(
     from midspan.sets.nominal_sizes import load_sizes
     from midspan.sets.registry import Sets
     from midspan.sets.stock import full_results, read_stock, shafts_of, spoken_against
-    from midspan.store.stored_result import dof_spine
 
     known = load_sizes(sizes)
     with store.open_to_read() as opened:
@@ -102,7 +101,7 @@ def size(
         whole = full_results(opened, those)
         against = spoken_against(opened, [shaft.shaft for shaft in those]) if found is not None else {}
     rows = [
-        (shaft, known.likely(shaft.spine_thou, shaft.u_spine_thou, dof_spine(whole[shaft.result]))) for shaft in those
+        (shaft, known.likely(shaft.spine_thou, shaft.u_spine_thou, whole[shaft.result].dof_spine)) for shaft in those
     ]
     if as_json:
         print(json.dumps([

@@ -172,6 +172,16 @@ class HandResult(ResultForm):
         return budget_of(self.u_causes, self.sensitivities, self.repeat_dof)
 
     @property
+    def dof_spine(self) -> float | None:
+        """Effective degrees of freedom of `u_spine_thou`, None if infinite."""
+        return plain_dof(self.budget.dof)
+
+    @property
+    def dof_runout(self) -> float:
+        """Degrees of freedom of `u_runout_mm`: those of the repeats."""
+        return float(self.repeat_dof)
+
+    @property
     def at(self) -> ShaftAndRoom:
         """Diameter of the shaft, and temperature."""
         return ShaftAndRoom(self.diameter_mm, self.temperature_c)

@@ -68,6 +68,8 @@ class OlderResult:
         Spread of spine around the shaft, thou.
     u_spread_thou : float | None
         Its standard uncertainty, thou.
+    dof_spread : float | None
+        Degrees of freedom of `u_spread_thou`.
     spread_floor_thou : float | None
         Smallest spread that the measurement could detect, thou.
     four_reading_thou : float | None
@@ -82,6 +84,8 @@ class OlderResult:
         Runout, mm.
     u_runout_mm : float | None
         Its standard uncertainty, mm.
+    dof_runout : float | None
+        Degrees of freedom of `u_runout_mm`.
     hysteresis_pct : float | None
         Hysteresis of the force, percent.
     u_hysteresis_pct : float | None
@@ -136,6 +140,7 @@ class OlderResult:
     dof_spine: float | None = None
     spread_thou: float | None = None
     u_spread_thou: float | None = None
+    dof_spread: float | None = None
     spread_floor_thou: float | None = None
     four_reading_thou: float | None = None
     u_four_reading_thou: float | None = None
@@ -143,6 +148,7 @@ class OlderResult:
     u_stiff_side_deg: float | None = None
     runout_mm: float | None = None
     u_runout_mm: float | None = None
+    dof_runout: float | None = None
     hysteresis_pct: float | None = None
     u_hysteresis_pct: float | None = None
     older_lb: float | None = None
@@ -291,22 +297,6 @@ def is_same(first: AnyResult, second: AnyResult) -> bool:
         False if any field differs.
     """
     return plain(first) == plain(second)
-
-
-def dof_spine(result: MeasuredResult) -> float | None:
-    """Return the degrees of freedom of a result's standard uncertainty of spine.
-
-    Parameters
-    ----------
-    result : MeasuredResult
-        Result.
-
-    Returns
-    -------
-    float | None
-        Degrees of freedom; None if they are infinite or, as with a hand bench, unknown.
-    """
-    return None if isinstance(result, HandResult) else result.dof_spine
 
 
 def finite(value: float | None) -> float | None:
