@@ -81,12 +81,13 @@ def test_every_shaft_of_the_stock_is_counted_once(rough):
         stock = [transit.shaft for transit in place.here if transit.standard is None]
         assert stock == fell.get((TransitStage.IN_BIN, place.number), [])
         assert [transit.shaft for transit in place.unsure] == fell.get((TransitStage.UNCERTAIN, place.number), [])
-        assert place.fell == sum(transit.steps[-1].passed for transit in place.here)
-    first, *others = story(rough, places(rough), UTC)
-    (taken_in,) = re.findall(r"(\d+) shafts\.", first)
-    lie = re.findall(r"\b(\d+) (?:lie in|were turned|may be|wait to)", " ".join(others))
-    uncertain, in_gauge = 1, 1
-    assert int(taken_in) == sum(map(int, lie)) + uncertain + in_gauge == len(ends)
+        fed = [transit for transit in (*place.here, *place.unsure) if transit.standard is None]
+        assert place.sent == sum(max(1, transit.steps[-1].passed or 0) for transit in fed)
+    said = next(sentence for sentence in story(rough, UTC) if "shafts:" in sentence)
+    whole, parts = said.split(". ")[0].split(": ")
+    along = sum(max(0, (transit.steps[-1].passed or 0) - 1) for transit in ends)
+    assert int(whole.split()[0]) == sum(int(part.split()[0]) for part in parts.split(", ")) == len(ends) + along
+    assert sum(int(number) for number in re.findall(r"\d+", said.split(". ")[1])) == len(ends) + along
 
 
 def test_means_are_those_of_the_shafts_that_fell_there(rough):
@@ -239,7 +240,7 @@ def test_without_an_end_in_the_journal_the_report_says_so(store_place, snapshot)
         night.sorted_shaft(*FITS)
     record = record_of(store_place)
     assert end_of(record) is None
-    assert [headline(record), *story(record, places(record), UTC)] == snapshot
+    assert [headline(record), *story(record, UTC)] == snapshot
 
 
 # Odd nights
@@ -417,8 +418,8 @@ def test_two_nights_are_told_apart(tmp_path, store_place):
     quiet_night(store_place, 3)
     first, _ = write_report(store_place, 1, tmp_path / "1.html", UTC)
     second, _ = write_report(store_place, None, tmp_path / "2.html", UTC)
-    assert "2 shafts." in first.read_text()
-    assert "3 shafts." in second.read_text()
+    assert "2 shafts:" in first.read_text()
+    assert "3 shafts:" in second.read_text()
 
 
 def test_what_cannot_be_reported_is_said_in_a_line(tmp_path, store_place):

@@ -28,7 +28,7 @@ from midspan.store.transit import RunEvent, RunEventKind, TransitStage, WayStep
 from midspan.web.auth import Access, Role, token_from
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_live_curve import WORDS, Turned, curve, turned_so_far
-from midspan.web.view_night import doing, done, troubles
+from midspan.web.view_night import doing, troubles
 from midspan.web.view_shaft import numbers_of, shaft_values
 from midspan.web.views import Views
 from midspan.wire.records import Phase, Readings
@@ -161,8 +161,8 @@ def test_the_list_of_nights_counts_a_night_s_shafts_as_its_own_view_does(store_p
     assert any(transit.passed == 2 for transit in record.stock)
     journal.note(journal.order(1, "HOPPER", None, EVENING_MS), WayStep(TransitStage.NO_SHAFT, at_ms=EVENING_MS))
     journal.order(1, "HOPPER", None, EVENING_MS)
-    assert re.findall(r'data-of="shafts">(\d+)<', views.nights()) == [str(done(record))]
-    assert re.search(r"<p>(\d+) shafts", views.live(record)[1])[1] == str(done(record))
+    assert re.findall(r'data-of="shafts">(\d+)<', views.nights()) == [str(record.account.done)]
+    assert re.search(r"<p>(\d+) shafts", views.live(record)[1])[1] == str(record.account.shafts)
 
 
 def test_a_shaft_that_is_being_fed_is_seen_at_once(store_place):

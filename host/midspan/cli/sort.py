@@ -269,11 +269,12 @@ def _print_outcome(setup: "Setup", recorder: "NightRecorder", journal: "Journal"
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("place")
     table.add_column("shafts", justify="right")
+    account = recorder.account()
     for place in setup.plan.place:
         if place.use != "standard":
-            table.add_row(place.name, str(recorder.tally.places[place.number]))
+            table.add_row(place.name, str(account.sent_to(place.number)))
     how = "Over" if ending.is_over else "Stopped"
-    screen.print(f"Night {number}: {recorder.tally.shafts} shafts. {how}: {ending.words}.\n")
+    screen.print(f"Night {number}: {account.words(setup.plan)} {how}: {ending.words}.\n")
     screen.print(table, "")
     for line in _to_look_after(setup, recorder, journal):
         screen.print(line)

@@ -9,6 +9,7 @@ from typing import Any
 
 from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
+from midspan.sorting.account import Account, account_of, with_spine
 from midspan.sorting.plan import SortPlan
 from midspan.store.database import Store
 from midspan.store.journal import Journal
@@ -59,6 +60,11 @@ class NightRecord:
             for transit in self.transits
             if transit.standard is None and transit.stage is not TransitStage.NO_SHAFT
         )
+
+    @property
+    def account(self) -> Account:
+        """Every shaft of the stock once: where it is, and whether it was measured."""
+        return account_of(self.transits, with_spine(self.measured))
 
     def result_of(self, transit: Transit) -> JudgedResult | None:
         """Return the result that a shaft was judged by last.

@@ -103,7 +103,7 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
         when=_when(record, zone),
         headline=headline,
         ready=ready,
-        story=list(night_text.story(record, found, zone)),
+        story=list(night_text.story(record, zone)),
         todos=todos,
         places=found,
         pictures=_pictures(record, zone),

@@ -11,6 +11,7 @@ from statistics import fmean, median, stdev
 from midspan.decision.decision import Outcome
 from midspan.report.night_data import NightRecord
 from midspan.sorting import plan as sort_plan
+from midspan.sorting.account import shafts_in
 from midspan.sorting.night_settings import NONE, Settings, settings, spells
 from midspan.sorting.tally import tally_of
 from midspan.store.transit import RunEventKind, Transit, TransitStage
@@ -37,8 +38,10 @@ class PlaceCount:
         Shafts that were seen to fall there.
     unsure : tuple[Transit, ...]
         Shafts that may have fallen there.
+    sent : int
+        Shafts of the stock that were sent there, all that came along included.
     now : int
-        How many should be there now: with `unsure`, without what was taken away during the run.
+        How many should be there now: check standards too, without what was taken away during the run.
     emptied : int
         How often it was emptied.
     spines_thou : tuple[float, ...]
@@ -50,6 +53,7 @@ class PlaceCount:
     plan: sort_plan.Place | None  # None for a place of an earlier plan
     here: tuple[Transit, ...]
     unsure: tuple[Transit, ...]
+    sent: int
     now: int
     emptied: int
     spines_thou: tuple[float, ...]
@@ -72,12 +76,7 @@ class PlaceCount:
     @property
     def along(self) -> tuple[Transit, ...]:
         """Shafts here that fell together with a second shaft, which was not measured."""
-        return tuple(shaft for shaft in self.here if shaft.passed > 1)
-
-    @property
-    def fell(self) -> int:
-        """Number of shafts the chute saw fall here during the whole run."""
-        return sum(shaft.passed for shaft in self.here)
+        return tuple(shaft for shaft in self.here if shafts_in(shaft) > 1)
 
     @property
     def is_sure(self) -> bool:
@@ -173,7 +172,9 @@ def places(record: NightRecord) -> list[PlaceCount]:
         unsure = tuple(transit for transit in some if transit.stage is TransitStage.UNCERTAIN)
         spines = tuple(spine for transit in here if (spine := spine_of(record, transit)) is not None)
         name = record.plan.place_called(number)
-        found.append(PlaceCount(number, name, known.get(number), here, unsure, now[number], emptied[number], spines))
+        sent = record.account.sent_to(number)
+        there = PlaceCount(number, name, known.get(number), here, unsure, sent, now[number], emptied[number], spines)
+        found.append(there)
     return found
 
 

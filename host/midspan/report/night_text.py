@@ -8,28 +8,19 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from midspan.base.formatting import shafts_numbered
+from midspan.base.formatting import ranges, shafts_numbered
 from midspan.report.night_data import NightRecord
-from midspan.report.night_statistics import PlaceCount, judged_under, keeps_time, last_ms, not_measured, suspects
+from midspan.report.night_statistics import PlaceCount, judged_under, keeps_time, last_ms, suspects
 from midspan.store.transit import RunEvent, RunEventKind, Transit, TransitStage
 from midspan.wire.fault_texts import host_fault_texts
 from midspan.wire.records import HostFault
 
 TURNING = (RunEventKind.BEGUN, RunEventKind.RESUMED, RunEventKind.ENDED, RunEventKind.STOPPED)
-CLOCK_SET = "While the computer's clock was set"
-SAID = {
-    "bin": "lie in bins that they fit",
-    "rejected": "were turned away",
-    "cracked": "may be cracked",
-    "recheck": "wait to be measured again",
-    "standard": "went the way of the check standard",
-    "": "lie in places of an earlier plan",
-}
+CLOCK_SET = "The computer's clock was set during the run"
 
 
 def shafts(number: int) -> str:
@@ -139,15 +130,13 @@ def headline(record: NightRecord) -> str:
     return "The night came to its end" if end.kind is RunEventKind.ENDED else "The night stopped"
 
 
-def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Iterator[str]:
+def story(record: NightRecord, zone: tzinfo) -> Iterator[str]:
     """Yield what happened, a sentence at a time.
 
     Parameters
     ----------
     record : NightRecord
         The run.
-    found : Sequence[PlaceCount]
-        Its places, as `places` counts them.
     zone : tzinfo
         Time zone of the times shown.
 
@@ -156,14 +145,12 @@ def story(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> Ite
     str
         A sentence.
     """
-    end, stock = end_of(record), record.stock
+    end = end_of(record)
     begun, last = clock(record.night.begun_ms, zone), clock(last_ms(record), zone)
-    when = f"Between {begun} and {last}" if keeps_time(record) else CLOCK_SET
-    yield f"{when} the gauge took in {shafts(len(stock))}."
-    yield from _where_they_lie(record, found)
-    unmeasured = len(not_measured(record))
-    if unmeasured:
-        yield f"{shafts(unmeasured)} could not be measured."
+    when = f"From {begun} to {last}" if keeps_time(record) else CLOCK_SET
+    yield f"{when}."
+    yield record.account.words(record.plan)
+    yield from _not_certain(record)
     if record.checks:
         good = sum(check.good for check in record.checks)
         read = "right every time" if good == len(record.checks) else f"right {good} times of {len(record.checks)}"
@@ -192,19 +179,14 @@ def because(words: str) -> str:
     return words.rstrip(".") or "somebody wished it"
 
 
-def _where_they_lie(record: NightRecord, found: Sequence[PlaceCount]) -> Iterator[str]:
-    """Yield where the shafts are, and how many are uncertain."""
-    lie: Counter[str] = Counter()
-    for place in found:
-        lie[place.use] += sum(transit.standard is None for transit in place.here)
-    parts = [f"{lie[use]} {words}" for use, words in SAID.items() if lie[use]]
-    yield f"{' and '.join([', '.join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or 'None is in a place'}."
-    along = sum(max(0, transit.passed - 1) for transit in record.stock)
+def _not_certain(record: NightRecord) -> Iterator[str]:
+    """Yield which shafts came along unmeasured, and of which the bin is not certain."""
+    along = record.account.along
     if along:
-        yield f"{along} more came along with another and {'was' if along == 1 else 'were'} not measured."
-    unsure = [transit for transit in record.stock if transit.stage is TransitStage.UNCERTAIN]
+        yield f"{shafts(along)} came with another and {'was' if along == 1 else 'were'} not measured."
+    unsure = [transit.shaft for transit in record.stock if transit.stage is TransitStage.UNCERTAIN]
     if unsure:
-        yield f"Of {len(unsure)} it is not known for sure where {'it' if len(unsure) == 1 else 'they'} fell."
+        yield f"{shafts(len(unsure))} ({ranges(unsure)}): bin not certain."
 
 
 COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
@@ -303,16 +285,19 @@ def _cracked(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
             )
 
 
-def _recount(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+def _recount(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     """Yield a task for each place where journal and chute disagree."""
     for place in found:
         if place.is_sure:
             continue
-        parts = [f"The journal is sure of {shafts(len(place.here))} that went there in the night."]
+        confirmed = record.account.confirmed[place.number]
+        parts = [f"{confirmed} confirmed" + (f"; {numbered(place.unsure)} may be there too" if place.unsure else "")]
         if place.unsure:
-            parts.append(f"It is not sure of {numbered(place.unsure)}: {_whys(place.unsure)}.")
+            parts[0] += f" ({_whys(place.unsure)}). Count them: {confirmed} or {place.sent}?"
+        else:
+            parts[0] += "."
         if place.along:
-            parts.append(f"With {numbered(place.along)} another one came along that was not measured.")
+            parts.append(f"With {numbered(place.along)} another came along that was not measured.")
         if place.emptied:
             parts.append("It was emptied in the night: count what was taken away too.")
         yield Todo(f"Recount {place.name}.", " ".join(parts))

@@ -156,7 +156,8 @@ class SortingLoop:
         LOG.info("the run is %s: %s", Ours("over" if ending.is_over else "stopped"), ending.words)
         self._events.note(RunEventKind.ENDED if ending.is_over else RunEventKind.STOPPED, ending.words)
         if ending.is_over:
-            self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {self._recorder.tally.words()}")
+            words = self._recorder.account().words(self._recorder.setup.plan)
+            self._watcher.notices.tell(Kind.FINISHED, f"{ending.words}; {words}")
         else:
             self._watcher.notices.tell(Kind.STOPPED, ending.words)
         return ending

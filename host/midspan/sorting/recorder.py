@@ -19,6 +19,7 @@ from midspan.decision.basis import Basis
 from midspan.decision.decision import Decision
 from midspan.measurement.result import Unmeasured
 from midspan.pipeline.steps import Judging, Kept, Result
+from midspan.sorting.account import Account, account_of, with_spine
 from midspan.sorting.assess import Assessment, RunContext, assess, judged_as
 from midspan.sorting.check_standards import good_since, in_doubt
 from midspan.sorting.gauge_health import FIRST, RunSigns
@@ -96,6 +97,17 @@ class NightRecorder:
     def changes(self) -> list[SettingChange]:
         """Settings that differ from those of the night so far, until `note_changes`."""
         return changes(self._settled.settings, self._settings)
+
+    def account(self) -> Account:
+        """Return where all shafts of the run are.
+
+        Returns
+        -------
+        Account
+            The account, from the journal.
+        """
+        night = self.night.id
+        return account_of(self.journal.transits(night), with_spine(self.journal.judged_results(night)))
 
     @property
     def checks_in_force(self) -> list[StandardCheck]:

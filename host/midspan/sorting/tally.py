@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from midspan.decision.decision import Outcome
+from midspan.sorting.account import shafts_in
 from midspan.sorting.plan import SortPlan
 from midspan.store.transit import RunEvent, RunEventKind, Transit, TransitStage
-from midspan.wire.records import FaultCode
 
 NONE_IN_A_ROW = 3  # feeds without a shaft from a hopper that reports shafts
 
@@ -27,12 +27,8 @@ class Tally:
         The plan.
     places : Counter[int]
         Shafts in each place by its number, those that may have fallen into it included.
-    outcomes : Counter[str]
-        Shafts of the stock by outcome of their verdict.
     shafts : int
         Shafts of the stock.
-    uncertain : int
-        Shafts whose place is not certain.
     in_a_row : Counter[str]
         How often each kind of ending came in a row.
 
@@ -45,15 +41,11 @@ class Tally:
     ...     alarmed=False)
     >>> dict(tally.places), tally.shafts, tally.trouble()
     ({2: 2}, 2, '')
-    >>> tally.words()
-    '2 shafts: 2 in place 2 (recheck)'
     """
 
     plan: SortPlan
     places: Counter[int] = field(default_factory=Counter)
-    outcomes: Counter[str] = field(default_factory=Counter)
     shafts: int = 0
-    uncertain: int = 0
     in_a_row: Counter[str] = field(default_factory=Counter)
 
     def end(self, transit: Transit, outcome: Outcome | None, *, alarmed: bool) -> None:
@@ -74,14 +66,12 @@ class Tally:
             return
         unsure = stage is TransitStage.UNCERTAIN
         if place is not None and stage is not TransitStage.TAKEN_OUT and not self._is_return(place):
-            self.places[place] += _number(transit)
+            self.places[place] += shafts_in(transit)
         self._count("uncertain", unsure)
         self._count("alarms", alarmed)
         if transit.standard is not None:
             return
-        self.shafts += _number(transit)
-        self.uncertain += unsure
-        self.outcomes["not measured" if outcome is None else outcome.value] += 1
+        self.shafts += shafts_in(transit)
         self._count("faults", outcome is Outcome.INSTRUMENT_FAULT)
         self._count("rechecks", place == self.plan.place_for("recheck").number)
 
@@ -94,18 +84,6 @@ class Tally:
             Its number.
         """
         self.places[place] = 0
-
-    def words(self) -> str:
-        """Return how many shafts there were and where they lie, the fullest place first.
-
-        Returns
-        -------
-        str
-            A line for people.
-        """
-        number = f"{self.shafts} shaft{'' if self.shafts == 1 else 's'}"
-        lie = [f"{held} in {self.plan.place_called(place)}" for place, held in self.places.most_common() if held]
-        return f"{number}: {', '.join(lie)}" if lie else number
 
     def planned_end(self, hours: float) -> str:
         """Return why the plan ends the run now.
@@ -158,11 +136,6 @@ class Tally:
     def _count(self, name: str, came: bool) -> None:
         """Count an ending in a row, or begin at 0 again."""
         self.in_a_row[name] = self.in_a_row[name] + 1 if came else 0
-
-
-def _number(transit: Transit) -> int:
-    """Return how many shafts went by, as far as is known: what the chute saw, or what lay on the rollers."""
-    return max(2 if transit.unfit == FaultCode.TWO_SHAFTS.name else 1, transit.passed)
 
 
 def tally_of(plan: SortPlan, transits: list[Transit], outcomes: dict[int, Outcome], events: list[RunEvent]) -> Tally:

@@ -5,11 +5,13 @@ A stop request is addressed to the program that sorts when it is made; a run tha
 
 from __future__ import annotations
 
-from sqlalchemy import case, func, select
+from sqlalchemy import case, exists, func, select
+from sqlalchemy.orm import aliased
 
 from midspan.store.database import Store
 from midspan.store.tables import EventRow, NightRow, StepRow, StopRequestRow, SuspectRow, TransitRow
 from midspan.store.transit import ENDS, TransitStage
+from midspan.wire.records import FaultCode
 
 WENT = [stage.value for stage in ENDS - {TransitStage.NO_SHAFT}]
 
@@ -66,7 +68,11 @@ def gone_through(store: Store, night: int) -> int:
     int
         Number of shafts, without check standards; two that fell together count as two.
     """
-    fell = func.sum(case((StepRow.passed > 1, StepRow.passed), else_=1))
+    unfit = aliased(StepRow)
+    lay_there = case(
+        (exists().where(unfit.passage_id == TransitRow.id, unfit.words == FaultCode.TWO_SHAFTS.name), 2), else_=1
+    )
+    fell = func.sum(func.max(lay_there, func.coalesce(StepRow.passed, 0)))
     query = (
         select(fell)
         .join(TransitRow, TransitRow.id == StepRow.passage_id)

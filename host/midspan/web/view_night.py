@@ -11,7 +11,7 @@ from midspan.base.formatting import with_uncertainty
 from midspan.report import night_lists, night_text
 from midspan.report.night_data import NightRecord
 from midspan.report.night_lists import coverage_factor
-from midspan.report.night_statistics import not_measured, places, rate_text
+from midspan.report.night_statistics import places, rate_text
 from midspan.report.night_text import because, clock, end_of
 from midspan.report.result_text import verdict_words
 from midspan.store.transit import RunEventKind, Transit, TransitStage
@@ -157,22 +157,6 @@ def _at_work(record: NightRecord, newest: Transit | None, turned: Turned | None)
     }[newest.stage]
 
 
-def done(record: NightRecord) -> int:
-    """Return the number of shafts that went through the gauge.
-
-    Parameters
-    ----------
-    record : NightRecord
-        The night.
-
-    Returns
-    -------
-    int
-        Both shafts count where two fell at once.
-    """
-    return sum(max(1, transit.passed) for transit in record.stock if not transit.is_open)
-
-
 def pace_words(record: NightRecord) -> str:
     """Return the shafts an hour, from the newest shafts, and the time left.
 
@@ -190,7 +174,7 @@ def pace_words(record: NightRecord) -> str:
     gaps_s = [(end - begin) / 1000 for begin, end in pairwise(ends[-PACE_OF:])]
     took_s = [gap_s for gap_s in gaps_s if 0 < gap_s <= LONGEST_S]
     loaded = record.plan.sort.loaded if is_running(record) else None
-    return rate_text(len(took_s), sum(took_s), None if loaded is None else max(0, loaded - done(record)))
+    return rate_text(len(took_s), sum(took_s), None if loaded is None else max(0, loaded - record.account.done))
 
 
 def troubles(record: NightRecord, now: Clock) -> list[Trouble]:
@@ -298,8 +282,7 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, object]:
     return {
         "places": found,
         "pace": pace_words(record),
-        "done": done(record),
-        "unmeasured": len(not_measured(record)),
+        "account": record.account.words(record.plan),
         "troubles": troubles(record, now),
         "things": things,
         "suspects": night_lists.suspects(record, found),
