@@ -166,13 +166,13 @@ def places(record: NightRecord) -> list[PlaceCount]:
     outcomes = {number: judged.decision.outcome for number, judged in record.measured.items()}
     now = tally_of(record.plan, list(record.transits), outcomes, list(record.events)).places
     emptied = Counter(event.place for event in record.events if event.kind is RunEventKind.EMPTIED)
-    found = []
+    found, account = [], record.account
     for number, some in sorted(fell.items()):
         here = tuple(transit for transit in some if transit.stage is TransitStage.IN_BIN)
         unsure = tuple(transit for transit in some if transit.stage is TransitStage.UNCERTAIN)
         spines = tuple(spine for transit in here if (spine := spine_of(record, transit)) is not None)
         name = record.plan.place_called(number)
-        sent = record.account.sent_to(number)
+        sent = account.sent_to(number)
         there = PlaceCount(number, name, known.get(number), here, unsure, sent, now[number], emptied[number], spines)
         found.append(there)
     return found

@@ -118,7 +118,7 @@ class Account:
         Returns
         -------
         str
-            As in "35 shafts: 31 in bins, 4 to measure again. All were measured."
+            As in "35 shafts: 31 in bins, 4 to measure again. All were measured.", without a line break.
         """
         whole = "1 shaft" if self.shafts == 1 else f"{self.shafts} shafts"
         parts = ", ".join(self._parts(plan))
