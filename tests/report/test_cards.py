@@ -158,14 +158,14 @@ def test_a_set_with_a_shaft_found_bad_since_has_no_card(folder):
     assert refused.code == "unsound"
     assert "shaft 3" in str(refused)
     assert not list(folder.glob("card-*"))
-    midspan("sets", "labels", "3", "--out", "l.pdf", folder=folder)
+    midspan("shafts", "labels", "3", "--out", "l.pdf", folder=folder)
     (label,) = pages(folder / "l.pdf")
     assert "rejected" in label
     assert "spring 1" not in label
 
 
 def test_a_set_with_a_spent_shaft_has_no_card_until_it_is_given_back(folder):
-    midspan("sets", "spent", "2", folder=folder)
+    midspan("shafts", "spent", "2", folder=folder)
     refused = refusal(midspan("sets", "card", "spring 1", folder=folder), MatchingError)
     assert refused.code == "unsound"
     assert "shaft 2" in str(refused)
@@ -190,7 +190,7 @@ def test_a_card_without_a_name_is_refused(folder, out):
 
 
 def test_each_label_has_a_code_that_other_readers_read(folder):
-    done = midspan("sets", "labels", "--set", "many", "--skip", 20, "--out", "l.pdf", folder=folder)
+    done = midspan("shafts", "labels", "--set", "many", "--skip", 20, "--out", "l.pdf", folder=folder)
     assert re.findall(r"\d+", done.stdout) == ["36", "2"]
     first, second = codes(folder / "l.pdf")
     assert sorted(first) == [f"midspan shaft {10 + i}" for i in range(28)]
@@ -199,9 +199,9 @@ def test_each_label_has_a_code_that_other_readers_read(folder):
 
 
 def test_what_a_reader_types_finds_the_shaft(folder):
-    midspan("sets", "labels", "1", "--out", "l.pdf", folder=folder)
+    midspan("shafts", "labels", "1", "--out", "l.pdf", folder=folder)
     ((code,),) = codes(folder / "l.pdf")
-    done = midspan("sets", "spent", code, folder=folder)
+    done = midspan("shafts", "spent", code, folder=folder)
     assert done.returncode == 0
     with store_in(folder).open() as store:
         assert spoken_against(store, [1, 2]).keys() == {1}
@@ -210,7 +210,7 @@ def test_what_a_reader_types_finds_the_shaft(folder):
 
 
 def test_a_label_shows_spine_with_its_uncertainty(folder):
-    midspan("sets", "labels", "1", "2", "--out", "l.pdf", folder=folder)
+    midspan("shafts", "labels", "1", "2", "--out", "l.pdf", folder=folder)
     (text,) = pages(folder / "l.pdf")
     for words in ("1 blå-1", "500.00 ± 0.40 thou", "around 2.50", "spring 1"):
         assert words in text
@@ -227,7 +227,7 @@ def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
     column = card.headings.index("stiff side, deg")
     assert [row[column] for row in card.rows].count("34 / 214") == 1
     assert len(card.conditions) == 4  # the last says where angles are counted from
-    midspan("sets", "labels", "1", "--out", "l.pdf", folder=folder)
+    midspan("shafts", "labels", "1", "--out", "l.pdf", folder=folder)
     assert "around 2.50, stiff 34 / 214" in pages(folder / "l.pdf")[0]
 
 
@@ -236,7 +236,7 @@ def test_labels_on_other_paper(folder):
         "page_mm = [100.0, 50.0]\nlabel_mm = [90.0, 20.0]\ncolumns = 1\nrows = 2\nfirst_mm = [5.0, 4.0]\n"
         "step_mm = [90.0, 22.0]\noutline = false\n"
     )
-    midspan("sets", "labels", "1", "2", "3", "--sheet", "sheet.toml", "--out", "l.pdf", folder=folder)
+    midspan("shafts", "labels", "1", "2", "3", "--sheet", "sheet.toml", "--out", "l.pdf", folder=folder)
     assert [sorted(sheet) for sheet in codes(folder / "l.pdf")] == [
         ["midspan shaft 1", "midspan shaft 2"],
         ["midspan shaft 3"],
@@ -256,7 +256,7 @@ def test_labels_on_other_paper(folder):
 )
 def test_labels_may_fill_their_sheet_to_the_edges(folder, text):
     (folder / "sheet.toml").write_text(text)
-    midspan("sets", "labels", "1", "2", "--sheet", "sheet.toml", "--out", "l.pdf", folder=folder)
+    midspan("shafts", "labels", "1", "2", "--sheet", "sheet.toml", "--out", "l.pdf", folder=folder)
     assert codes(folder / "l.pdf") == [["midspan shaft 1", "midspan shaft 2"]]
 
 
@@ -273,7 +273,7 @@ def test_labels_may_fill_their_sheet_to_the_edges(folder, text):
 )
 def test_a_sheet_that_cannot_be_printed_is_refused(folder, text, named):
     (folder / "sheet.toml").write_text(text)
-    done = midspan("sets", "labels", "1", "--sheet", "sheet.toml", folder=folder)
+    done = midspan("shafts", "labels", "1", "--sheet", "sheet.toml", folder=folder)
     refused = str(refusal(done, ConfigurationError))
     assert all(name in refused for name in ("sheet.toml", *named)), refused
     assert not (folder / "labels.pdf").exists()
@@ -286,7 +286,7 @@ def test_the_default_sheet_fits_on_its_paper():
 
 def test_labels_of_nothing_and_of_too_full_a_sheet_are_refused(folder):
     def refused(*words):
-        return refusal(midspan("sets", "labels", *words, folder=folder))
+        return refusal(midspan("shafts", "labels", *words, folder=folder))
 
     assert refused().code == "no_shafts"
     assert refused("1", "--skip", 48).code == "skip_too_large"
@@ -294,7 +294,7 @@ def test_labels_of_nothing_and_of_too_full_a_sheet_are_refused(folder):
 
 
 def test_labels_are_not_written_under_a_name_that_promises_something_else(folder):
-    refused = refusal(midspan("sets", "labels", "1", "--out", "l.docx", folder=folder), OutputError)
+    refused = refusal(midspan("shafts", "labels", "1", "--out", "l.docx", folder=folder), OutputError)
     assert refused.code == "labels_ending"
     assert not (folder / "l.docx").exists()
 

@@ -45,9 +45,14 @@ def sets(path, *words):
     return midspan("sets", *words, "--store", path)
 
 
-def answer(path, *words):
-    """Return what `midspan sets WORDS --store PATH --json` says."""
-    done = sets(path, *words, "--json")
+def shafts(path, *words):
+    """Return how `midspan shafts WORDS --store PATH` ended."""
+    return midspan("shafts", *words, "--store", path)
+
+
+def answer(path, *words, group="sets"):
+    """Return what `midspan sets WORDS --store PATH --json` says, or another group of commands."""
+    done = midspan(group, *words, "--store", path, "--json")
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)
 

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.config import validated
 from midspan.base.errors import ConfigurationError, LinkError, ReadingsError
-from midspan.cli.sets_weigh import by_scale
+from midspan.cli.shafts_weigh import by_scale
 from midspan.sets.scale import EXAMPLE, Scale, ScalePort, load_scale, wait_until_empty, weigh
 from midspan.sets.weights import weight_of
 from places import ROOT
@@ -223,10 +223,10 @@ def noted(stock):
 
 
 def weigh_on(stock, port, *words):
-    """Run `midspan sets weigh` with the scale at a port."""
+    """Run `midspan shafts weigh` with the scale at a port."""
     file = stock.file.parent / "scale.toml"
     file.write_text(FILE.format(port=port), encoding="utf-8")
-    return midspan("sets", "weigh", *words, "--scale", file, "--store", stock)
+    return midspan("shafts", "weigh", *words, "--scale", file, "--store", stock)
 
 
 def test_one_shaft_is_weighed_and_noted(stock):

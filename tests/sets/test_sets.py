@@ -10,7 +10,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from commands_rig import answer, complaint, midspan, sets
+from commands_rig import answer, complaint, midspan, sets, shafts
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.report.sets_text import choice_words
@@ -279,9 +279,9 @@ def test_a_range_of_what_is_not_known_any_more_is_null(stocked):
 
 
 def test_weights_are_noted_by_number_or_label_and_the_newest_holds(stocked, tmp_path):
-    assert sets(stocked, "weigh", "blue-1", "310.5", "--unit", "grains").stdout.startswith("1 ")
+    assert shafts(stocked, "weigh", "blue-1", "310.5", "--unit", "grains").stdout.startswith("1 ")
     (tmp_path / "w.csv").write_text("shaft,weight_g\n1,20.00\nblue-2,20.10\n", encoding="utf-8")
-    assert sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout.startswith("2 ")
+    assert shafts(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout.startswith("2 ")
     with stocked.open() as store:
         weights = {shaft.shaft: shaft.weight_gr for shaft in read_stock(store).shafts if shaft.weight_gr is not None}
     assert weights == {1: pytest.approx(20 / GRAM_PER_GRAIN), 2: pytest.approx(20.1 / GRAM_PER_GRAIN)}
@@ -304,7 +304,7 @@ def test_weights_are_noted_by_number_or_label_and_the_newest_holds(stocked, tmp_
 def test_a_weight_that_is_not_clear_changes_nothing(stocked, tmp_path, words, named):
     (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\n2,20.1\n", encoding="utf-8")
     before = rows(stocked)
-    said = complaint(sets(stocked, "weigh", *(tmp_path / word if word == "w.csv" else word for word in words)))
+    said = complaint(shafts(stocked, "weigh", *(tmp_path / word if word == "w.csv" else word for word in words)))
     assert [value for value in named if value not in said] == []
     assert rows(stocked) == before
 
@@ -312,7 +312,7 @@ def test_a_weight_that_is_not_clear_changes_nothing(stocked, tmp_path, words, na
 def test_a_shaft_that_is_weighed_under_its_number_and_its_label_has_two_weights(stocked, tmp_path):
     (tmp_path / "w.csv").write_text("shaft,weight_gr\n1,310\nblue-1,320\n", encoding="utf-8")
     before = rows(stocked)
-    done = sets(stocked, "weigh", "--csv", tmp_path / "w.csv")
+    done = shafts(stocked, "weigh", "--csv", tmp_path / "w.csv")
     said = complaint(done)
     assert "shaft 1 " in said
     assert "'blue-1'" in said
@@ -321,7 +321,7 @@ def test_a_shaft_that_is_weighed_under_its_number_and_its_label_has_two_weights(
 
 def test_a_quotation_mark_without_its_other_swallows_no_line(stocked, tmp_path):
     (tmp_path / "w.csv").write_text('shaft,weight_gr\n1,"310\n2,320\n', encoding="utf-8")
-    assert sets(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout.startswith("2 ")
+    assert shafts(stocked, "weigh", "--csv", tmp_path / "w.csv").stdout.startswith("2 ")
 
 
 def test_a_label_of_two_shafts_is_no_name(stocked):
@@ -333,23 +333,26 @@ def test_a_label_of_two_shafts_is_no_name(stocked):
 
 
 def test_spent_shafts_come_back_when_it_was_a_mistake(stocked):
-    assert "1, blue-2" in sets(stocked, "spent", 1, "blue-2", "--why", "broke").stdout
+    assert "1, blue-2" in shafts(stocked, "spent", 1, "blue-2", "--why", "broke").stdout
     assert answer(stocked, "stock")["stock"] == list(range(3, 10))
-    sets(stocked, "spent", 1, "--back")
+    shafts(stocked, "spent", 1, "--back")
     assert answer(stocked, "stock")["stock"] == [1, *range(3, 10)]
 
 
 def test_unmarked_shafts_get_the_name_of_a_size(stocked, tmp_path):
     table = '[[size]]\nname = "500"\nspine_thou = [485, 510]\n[[size]]\nname = "550"\nspine_thou = [510, 560]\n'
     (tmp_path / "sizes.toml").write_text(table, encoding="utf-8")
-    told = {shaft["shaft"]: shaft["sizes"] for shaft in answer(stocked, "size", "--sizes", tmp_path / "sizes.toml")}
+    told = {
+        shaft["shaft"]: shaft["sizes"]
+        for shaft in answer(stocked, "size", "--sizes", tmp_path / "sizes.toml", group="shafts")
+    }
     assert told[1] == {"500": pytest.approx(1.0)}
     assert told[5] == {"500": pytest.approx(0.5), "550": pytest.approx(0.5)}  # its spine is the border
-    shown = sets(stocked, "size", "blue-5", "--sizes", tmp_path / "sizes.toml").stdout
+    shown = shafts(stocked, "size", "blue-5", "--sizes", tmp_path / "sizes.toml").stdout
     assert "5 blue-5" in shown
     assert "50.0 %" in shown
     (tmp_path / "sizes.toml").write_text(table.replace("485, 510", "485, 512"), encoding="utf-8")
-    done = sets(stocked, "size", "--sizes", tmp_path / "sizes.toml")
+    done = shafts(stocked, "size", "--sizes", tmp_path / "sizes.toml")
     said = complaint(done)
     assert [value for value in ("'500'", "'550'", "510", "512") if value not in said] == []
 
@@ -390,4 +393,4 @@ def test_the_readme_is_as_it_says(tmp_path, store_place):
     assert done.returncode == 0, done.stderr
     assert [len(kept["shafts"]) for kept in answer(store_place, "show")] == [12, 12]
     assert answer(store_place, "show")[0]["set"] == "spring 1"
-    assert answer(store_place, "size", "--sizes", tmp_path / "sizes.toml")[0]["sizes"] == {"500": 1.0}
+    assert answer(store_place, "size", "--sizes", tmp_path / "sizes.toml", group="shafts")[0]["sizes"] == {"500": 1.0}

@@ -9,7 +9,7 @@ from contextlib import closing
 
 import numpy as np
 import pytest
-from commands_rig import answer, complaint, sets
+from commands_rig import answer, complaint, sets, shafts
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
 from midspan.sets.limits import Limits
@@ -137,16 +137,16 @@ def test_the_likely_twin_of_a_spent_or_cracked_shaft_is_left_out(rack):
     rack.night(1)
     crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
     rack.night(201, [4], bars=0, decision=crack)
-    sets(rack.place, "spent", 1)
+    shafts(rack.place, "spent", 1)
     rack.night(101, range(4), bars=0)
     assert stock_of(rack).left_out[LIKELY] == (2, 3, 4, 5, 101)
 
 
 def test_the_list_names_pairs_and_people_settle_them(twice):
-    assert [1, 101] in answer(twice.place, "twins")["likely_twins"]
-    assert sets(twice.place, "different", 1, 101, "--by", "Ann", "--why", "both lie here").returncode == 0
-    sets(twice.place, "same", 2, 102)
-    told = answer(twice.place, "twins")
+    assert [1, 101] in answer(twice.place, "twins", group="shafts")["likely_twins"]
+    assert shafts(twice.place, "different", 1, 101, "--by", "Ann", "--why", "both lie here").returncode == 0
+    shafts(twice.place, "join", 2, 102)
+    told = answer(twice.place, "twins", group="shafts")
     assert [1, 101] not in told["likely_twins"]
     assert [2, 102] not in told["likely_twins"]
     assert len(told["likely_twins"]) == 22
@@ -155,7 +155,7 @@ def test_the_list_names_pairs_and_people_settle_them(twice):
     assert {1, 101, 102} <= there
     assert 2 not in there
     assert stock_of(twice).left_out[SAME] == (2,)
-    assert "midspan sets different 3 103" in sets(twice.place, "twins").stdout
+    assert "midspan shafts different 3 103" in shafts(twice.place, "twins").stdout
 
 
 # What nobody can tell
@@ -226,16 +226,16 @@ def test_what_is_noted_under_one_number_holds_for_all(rack):
         Sets(store).keep({"old": pair}, Limits(number=2, spine_thou=500), 1)
     rack.night(101, range(5), calibration="other", bars=0)
     for number in range(1, 6):
-        sets(rack.place, "same", number, 100 + number)
+        shafts(rack.place, "join", number, 100 + number)
     stock = stock_of(rack)
     assert stock.left_out == {SAME: (1, 2, 3, 4, 5), SPENT: (102,), IN_A_SET: (103, 104)}
     assert [(shaft.shaft, shaft.weight_gr) for shaft in stock.shafts] == [(101, pytest.approx(310.0)), (105, None)]
     with rack.place.open() as store:
-        shafts = list(shafts_of(store, [103, 105]).values())
+        those = list(shafts_of(store, [103, 105]).values())
         with pytest.raises(StoreError, match="shaft 103 ") as caught:
-            Sets(store).keep({"new": shafts}, Limits(number=2, spine_thou=500), 1)
+            Sets(store).keep({"new": those}, Limits(number=2, spine_thou=500), 1)
         assert caught.value.code == "in_a_set"
-    sets(rack.place, "spent", "--back", 102)
+    shafts(rack.place, "spent", "--back", 102)
     assert 102 in [shaft.shaft for shaft in stock_of(rack).shafts]
 
 
@@ -243,7 +243,7 @@ def test_a_crack_under_one_number_is_one_under_all(rack):
     crack = Decision(Outcome.REJECTED, ("crack",), concerns=(Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: 2 %"),))
     rack.night(1, [0], decision=crack)
     rack.night(101, [0], calibration="other", bars=0)
-    sets(rack.place, "same", 1, 101)
+    shafts(rack.place, "join", 1, 101)
     assert stock_of(rack).left_out == {SAME: (1,), CRACKED: (101,)}
 
 
@@ -280,7 +280,7 @@ def test_a_shaft_in_two_sets_is_named_when_it_is_known(rack):
     batches = [rack.night(first, range(2), bars=0) for first in (1, 101)]
     for batch in batches:
         answer(rack.place, "make", "--number", 2, "--spine", 500, "--batch", batch, "--keep", f"of {batch}")
-    done = sets(rack.place, "same", 1, 101)
+    done = shafts(rack.place, "join", 1, 101)
     assert done.stdout.count(TWICE) == 2
     with rack.place.open() as store:
         assert spoken_against(store, [1, 2]) == {1: TWICE}
@@ -292,7 +292,7 @@ def test_a_lost_shaft_may_be_named_by_any_of_its_numbers(rack):
     lost, stays = [member["shaft"] for member in told["sets"][0]["shafts"]]
     rack.night(101, [lost - 1], calibration="other", bars=0)
     rack.night(301, calibration="third", bars=0)
-    sets(rack.place, "same", lost, 101)
+    shafts(rack.place, "join", lost, 101)
     assert sets(rack.place, "refill", "old 1", "--lost", 101, "--keep").returncode == 0
     present = answer(rack.place, "show")[0]["shafts"]
     assert stays in present
@@ -305,7 +305,7 @@ def test_who_vouches_for_the_newer_number_looked_at_the_shaft(rack, known):
     rack.night(1, decision=crack)
     rack.night(101, [4])
     if known:
-        sets(rack.place, "same", 5, 101)
+        shafts(rack.place, "join", 5, 101)
     assert 101 not in [shaft.shaft for shaft in stock_of(rack).shafts]
     with rack.place.open() as store:
         (vouched,) = store.history(101)
@@ -314,7 +314,7 @@ def test_who_vouches_for_the_newer_number_looked_at_the_shaft(rack, known):
             session.add(row)
     assert 101 in [shaft.shaft for shaft in stock_of(rack).shafts]
     rack.night(301, [4], decision=crack)
-    sets(rack.place, "same", 301, 101)
+    shafts(rack.place, "join", 301, 101)
     assert 101 not in [shaft.shaft for shaft in stock_of(rack).shafts]
 
 
@@ -331,8 +331,8 @@ def test_a_shaft_that_was_lost_and_measured_again_is_there(store_place):
 def test_the_list_holds_shafts_whose_newest_measurement_gave_nothing(twice):
     with twice.place.open() as store:
         add_result(store, run_of(101, archive="b.avro", at_ms=1), decision=Decision(Outcome.DOUBTFUL, ("no",)))
-    assert [1, 101] in answer(twice.place, "twins")["likely_twins"]
-    assert sets(twice.place, "twins").returncode == 0
+    assert [1, 101] in answer(twice.place, "twins", group="shafts")["likely_twins"]
+    assert shafts(twice.place, "twins").returncode == 0
 
 
 # On record
@@ -340,22 +340,22 @@ def test_the_list_holds_shafts_whose_newest_measurement_gave_nothing(twice):
 
 def test_statements_are_records_and_the_newest_holds(twice):
     place = twice.place
-    sets(place, "same", 1, 101, "--by", "Ann", "--why", "only one is there")
-    sets(place, "same", 1, 101, "--back", "--by", "Bob")
-    sets(place, "different", 1, 101)
+    shafts(place, "join", 1, 101, "--by", "Ann", "--why", "only one is there")
+    shafts(place, "join", 1, 101, "--back", "--by", "Bob")
+    shafts(place, "different", 1, 101)
     with closing(sqlite3.connect(place.file)) as database:
         kept = database.execute("SELECT shaft, other, same, person, words FROM identities ORDER BY id").fetchall()
         assert kept == [(1, 101, 1, "Ann", "only one is there"), (1, 101, None, "Bob", ""), (1, 101, 0, "", "")]
         with pytest.raises(sqlite3.IntegrityError, match="identities"):
             database.execute("DELETE FROM identities")
-    assert [statement["same"] for statement in answer(place, "twins")["said"]] == [True, None, False]
+    assert [statement["same"] for statement in answer(place, "twins", group="shafts")["said"]] == [True, None, False]
 
 
 def test_merging_and_taking_it_back_leaves_the_stock_as_it_was(twice):
     before = stock_of(twice)
-    sets(twice.place, "same", 1, 101)
+    shafts(twice.place, "join", 1, 101)
     assert stock_of(twice) != before
-    sets(twice.place, "same", 1, 101, "--back")
+    shafts(twice.place, "join", 1, 101, "--back")
     assert stock_of(twice) == before
 
 
@@ -363,17 +363,17 @@ def test_merging_and_taking_it_back_leaves_the_stock_as_it_was(twice):
     ("words", "named"),
     [
         (("different", 1, 301), "1 is 101, 101 is 301"),
-        (("same", 2, 102, "--back"), "2, 102"),
-        (("same", 1, 1), "two"),
-        (("same", 1, 777), "shaft 777"),
+        (("join", 2, 102, "--back"), "2, 102"),
+        (("join", 1, 1), "two"),
+        (("join", 1, 777), "shaft 777"),
     ],
 )
 def test_what_contradicts_or_says_nothing_is_refused(twice, words, named):
     twice.night(301, range(1), bars=0)
-    sets(twice.place, "same", 1, 101, 301)
+    shafts(twice.place, "join", 1, 101, 301)
     with closing(sqlite3.connect(twice.place.file)) as database:
         before = database.execute("SELECT * FROM identities").fetchall()
-        assert named in complaint(sets(twice.place, *words))
+        assert named in complaint(shafts(twice.place, *words))
         assert database.execute("SELECT * FROM identities").fetchall() == before
 
 

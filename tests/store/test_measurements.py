@@ -390,7 +390,7 @@ def test_measuring_a_cracked_shaft_by_bands_alone_rejects_it_again(shop):
     assert row["hysteresis_pct"] > 1.5
     assert (row["outcome"], row["reasons"][0][:15]) == ("rejected", "CRACK_SUSPECTED")
     assert 2 in left_out(shop, "fresh.db")[1][MAYBE_CRACKED]
-    word = ("sets", "vouch", 2, "--by", "Ann", "--why", "no crack under a lens", "--store", "fresh.db")
+    word = ("shafts", "vouch", 2, "--by", "Ann", "--why", "no crack under a lens", "--store", "fresh.db")
     assert midspan(*word, folder=shop).returncode == 0
     assert 2 in left_out(shop, "fresh.db")[0]
     later = midspan("recompute", "again.avro", *kit, "--store", "fresh.db", folder=shop)
@@ -435,7 +435,7 @@ def forget_bases(shop):
 
 @pytest.mark.process
 def test_a_person_can_vouch_for_a_shaft_on_record(renewed):
-    done = midspan("sets", "vouch", 51, 50, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml",
+    done = midspan("shafts", "vouch", 51, 50, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml",
                    folder=renewed)  # fmt: skip
     assert done.returncode == 0, done.stderr
     kept, _ = left_out(renewed)
@@ -452,7 +452,7 @@ def test_a_person_can_vouch_for_a_shaft_on_record(renewed):
 
 def test_a_person_vouches_for_an_old_verdict_without_its_basis(renewed):
     forget_bases(renewed)
-    words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
+    words = ("shafts", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=renewed).returncode == 0
     with store_in(renewed).open() as store:
         assert store.latest(51).basis.person == "Ann"
@@ -460,7 +460,7 @@ def test_a_person_vouches_for_an_old_verdict_without_its_basis(renewed):
 
 
 def test_what_is_found_after_a_person_vouched_counts(renewed):
-    words = ("sets", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
+    words = ("shafts", "vouch", 51, "--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
     assert midspan(*words, folder=renewed).returncode == 0
     assert 51 in left_out(renewed)[0]
     with store_in(renewed).open() as store:
@@ -486,9 +486,9 @@ def test_a_verdict_of_old_without_its_bands_needs_them_named(shop):
 
 def test_all_shafts_are_vouched_for_or_none(renewed):
     words = ("--by", "Ann", "--why", "no crack under a lens", "--bands", "wide.toml")
-    complaint(midspan("sets", "vouch", 50, 51, 11, *words, folder=renewed))
+    complaint(midspan("shafts", "vouch", 50, 51, 11, *words, folder=renewed))
     assert not {50, 51} & left_out(renewed)[0]
-    assert midspan("sets", "vouch", 50, 51, 50, *words, folder=renewed).returncode == 0
+    assert midspan("shafts", "vouch", 50, 51, 50, *words, folder=renewed).returncode == 0
     assert {50, 51} <= left_out(renewed)[0]
 
 
@@ -515,7 +515,7 @@ def test_every_view_of_a_set_names_a_shaft_found_cracked_since(shop):
     for words in (("extend", "spring 1", "--number", 2, *wide), ("refill", "spring 1", "--lost", 19, *wide)):
         assert json.loads(midspan("sets", *words, "--json", folder=shop).stdout)["against"] == {"17": MAYBE_CRACKED}
         assert MAYBE_CRACKED in midspan("sets", *words, folder=shop).stdout
-    sizes = midspan("sets", "size", 17, 16, "--sizes", "sizes.toml", "--json", folder=shop)
+    sizes = midspan("shafts", "size", 17, 16, "--sizes", "sizes.toml", "--json", folder=shop)
     assert {row["shaft"]: row["against"] for row in json.loads(sizes.stdout)} == {16: None, 17: MAYBE_CRACKED}
     assert MAYBE_CRACKED in midspan("plot", "set", "spring 1", "--out", "set.svg", folder=shop).stderr
     follower = Follower(store_in(shop))
@@ -529,11 +529,11 @@ def test_vouching_needs_a_name_and_a_reason(shop, person, why):
         with pytest.raises(StoreError) as caught:
             vouch(store, [50], Voucher(person, why, 0), None)
         assert (caught.value.code, reason(store, 50)) == ("voucher_incomplete", SUSPECT)
-    complaint(midspan("sets", "vouch", 50, "--by", person, "--why", why, folder=shop))
+    complaint(midspan("shafts", "vouch", 50, "--by", person, "--why", why, folder=shop))
 
 
 def test_a_word_for_a_shaft_that_is_no_stock_for_another_reason_says_so(renewed):
-    words = ("sets", "vouch", "--by", "Ann", "--why", "no crack under a lens")
+    words = ("shafts", "vouch", "--by", "Ann", "--why", "no crack under a lens")
     assert UNKNOWN in midspan(*words, 39, folder=renewed).stdout
     (line,) = midspan(*words, 50, folder=renewed).stdout.splitlines()
     assert ("50" in line, "softer dozen" in line) == (True, True)

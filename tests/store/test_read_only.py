@@ -98,7 +98,7 @@ READING = [
     ("sets", "show", "spring 1"),
     ("sets", "make", "--number", "3", "--spine", "5"),
     ("sets", "card", "spring 1", "--out", "../out/card"),
-    ("sets", "labels", "12", "--out", "../out/labels.pdf"),
+    ("shafts", "labels", "12", "--out", "../out/labels.pdf"),
     ("export", "results", "--out", "../out/results.csv"),
     ("plot", "around", "12", "--out", "../out/around.svg"),
     ("plot", "force", "12", "--out", "../out/force.png"),
@@ -133,7 +133,7 @@ def test_reading_an_older_database_leaves_it_unchanged_in_a_writable_folder_too(
 
 
 @pytest.mark.parametrize(
-    "command", [("sets", "spent", "12"), ("sets", "make", "--number", "3", "--spine", "5", "--keep", "summer")]
+    "command", [("shafts", "spent", "12"), ("sets", "make", "--number", "3", "--spine", "5", "--keep", "summer")]
 )
 def test_a_command_that_writes_names_the_file_it_may_not_write(shop, command):
     current(shop)

@@ -30,6 +30,7 @@ from midspan.cli.risk import risk
 from midspan.cli.root import root
 from midspan.cli.screen import give_up, guarded
 from midspan.cli.sets import sets
+from midspan.cli.shafts import shafts
 from midspan.cli.show import show
 from midspan.cli.sort import sort
 from midspan.cli.study import study
@@ -66,6 +67,7 @@ app.add_typer(calibrate, name="calibrate")
 app.add_typer(hand, name="hand")
 app.add_typer(plot, name="plot")
 app.add_typer(sets, name="sets")
+app.add_typer(shafts, name="shafts")
 app.add_typer(study, name="study")
 app.command(epilog="Example: midspan ports")(ports)
 

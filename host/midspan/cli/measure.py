@@ -75,7 +75,7 @@ def measure(
     if others:
         print(
             f"shaft {min(others)} bears this label too: they count as one shaft; if they are two, say: "
-            f"midspan sets different {min(others)} {shaft}",
+            f"midspan shafts different {min(others)} {shaft}",
             file=sys.stderr,
         )
     if as_json:

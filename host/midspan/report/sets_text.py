@@ -248,14 +248,14 @@ def twins_words(stock: Stock) -> Iterator[str]:
     likely = len(stock.left_out.get(LIKELY, ()))
     if likely:
         yield (
-            f"{_shafts(likely)} left out, likely there under another number too: `midspan sets twins` lists them; "
-            "say which are one shaft (midspan sets same) and which are not (midspan sets different)"
+            f"{_shafts(likely)} left out, likely there under another number too: `midspan shafts twins` lists them; "
+            "say which are one shaft (midspan shafts join) and which are not (midspan shafts different)"
         )
     unsure = len({number for numbers in stock.unsure.values() for number in numbers})
     if unsure:
         yield (
             f"of {_shafts(unsure)} nobody can tell whether they are there under another number too, and so twice in a "
-            "set; `midspan sets twins` says why"
+            "set; `midspan shafts twins` says why"
         )
 
 

@@ -1,4 +1,4 @@
-"""`midspan sets weigh`: what shafts weigh, typed, from a table, or from a scale.
+"""`midspan shafts weigh`: what shafts weigh, typed, from a table, or from a scale.
 
 On a scale one shaft, or one after another, each weight noted as soon as it stands.
 """

@@ -1,4 +1,4 @@
-"""`midspan sets spent, vouch, size, twins, same, different`: what is said of single shafts.
+"""`midspan shafts spent, vouch, size, twins, join, different`: what is said of single shafts.
 
 Their nominal size, that they are spent or sound, and whether two numbers are one shaft.
 """
@@ -155,7 +155,7 @@ def _twins_words(found: "Twins", known: Sequence[Sequence[int]]) -> Iterator[str
     if found.likely:
         a, b = found.likely[0]
         yield "Likely the same, so only one of each pair goes into sets. Look at both shafts. If there is only one, say"
-        yield f"  midspan sets same {a} {b}\nif there are two:\n  midspan sets different {a} {b}"
+        yield f"  midspan shafts join {a} {b}\nif there are two:\n  midspan shafts different {a} {b}"
     else:
         yield "no shaft is likely there under two numbers"
     for numbers in known:
@@ -165,7 +165,7 @@ def _twins_words(found: "Twins", known: Sequence[Sequence[int]]) -> Iterator[str
         yield f"nobody can tell of {listed(unsure[:SHOWN])}{more}: {reason}"
 
 
-def same(
+def join(
     shafts: TwoOrMore, by: By = "", why: Why = "", back: TakeBack = False, store: StoreAt = STORE
 ) -> None:  # fmt: skip
     """Say that numbers are of one shaft: it is there once, and what is noted under one number holds for all."""

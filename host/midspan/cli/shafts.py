@@ -1,0 +1,28 @@
+"""`midspan shafts`: the group of commands for single shafts."""
+
+import typer
+
+from midspan.cli.options import Commands
+from midspan.cli.shafts_labels import labels
+from midspan.cli.shafts_said import different, join, size, spent, twins, vouch
+from midspan.cli.shafts_weigh import weigh
+
+shafts = typer.Typer(
+    cls=Commands,
+    help="Single shafts: weigh, label and mark them, and say which numbers are one shaft.",
+    epilog="Example: midspan shafts weigh 12 312.4 --unit grains",
+    no_args_is_help=True,
+)
+
+shafts.command("labels", epilog="Example: midspan shafts labels --set 'spring 1' --out labels.pdf")(labels)
+shafts.command("weigh", epilog="Example: midspan shafts weigh 12 312.4 --unit grains")(weigh)
+shafts.command("spent", epilog="Example: midspan shafts spent 17 18 --why 'broke at the range'")(spent)
+shafts.command("twins", epilog="Example: midspan shafts twins")(twins)
+shafts.command("join", epilog="Example: midspan shafts join 12 48 --by Ann --why 'there is only one in the rack'")(join)
+shafts.command("different", epilog="Example: midspan shafts different 12 48 --by Ann --why 'both lie before me'")(
+    different
+)
+shafts.command(
+    "vouch", epilog="Example: midspan shafts vouch 17 --by Ann --why 'looked along it under a lens: no crack'"
+)(vouch)
+shafts.command("size", epilog="Example: midspan shafts size 12 13 --sizes sizes.toml")(size)
