@@ -39,7 +39,7 @@ def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
     _, printed = walked
     (budget,) = [text for words, text in printed if "--budget" in words]
     assert "U covers 95 %" in budget
-    (compared,) = [text for words, text in printed if words[0] == "compare"]
+    (compared,) = [text for words, text in printed if words[:2] == ["calibrate", "changes"]]
     assert re.search(r"^34 shafts", compared, re.MULTILINE)
     assert "force.u_scale: 0.0005" in compared
     (said,) = (line for line in compared.splitlines() if line.startswith("U was"))

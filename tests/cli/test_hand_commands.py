@@ -120,7 +120,7 @@ def test_recompute_gives_the_same_numbers_again_beside_the_old(folder) -> None:
 
 
 @pytest.mark.slow
-def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_why(folder) -> None:
+def test_a_span_measured_anew_changes_the_old_readings_results_and_changes_says_why(folder) -> None:
     write(folder, good())
     measure(folder)
     other = BENCH.replace("span_mm = 711.2", "span_mm = 711.4").replace("u_span_mm = 0.1", "u_span_mm = 0.02")
@@ -129,7 +129,7 @@ def test_a_span_measured_anew_changes_the_old_readings_results_and_compare_says_
     assert (error.code, "'school'" in str(error)) == ("calibration_differs", True)
     (folder / "better.toml").write_text(other.replace('id = "school"', 'id = "school-2"'), encoding="utf-8")
     assert midspan("hand", "recompute", "--bench", "better.toml", folder=folder).returncode == 0
-    (step,) = json.loads(midspan("compare", "--json", folder=folder).stdout)
+    (step,) = json.loads(midspan("calibrate", "changes", "--json", folder=folder).stdout)
     # Longer span, same sag: stiffer by three times the relative change (P L^3 / 48 EI).
     assert step["differences"]["spine_thou"] == pytest.approx(-501 * 3 * 0.2 / 711.2, rel=0.01)
     assert step["expected_spine_thou"] == pytest.approx(step["differences"]["spine_thou"], rel=2e-3)

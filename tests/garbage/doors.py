@@ -143,9 +143,9 @@ READERS = (
     "study gauge --batch 2 --batch 3",
     "study chart --label bar-1",
     "study bias --bar bar.toml --tolerance 10",
-    "compare",
-    f"compare {FIRST}",
-    "compare bar-1",
+    "calibrate changes",
+    f"calibrate changes {FIRST}",
+    "calibrate changes bar-1",
     "hand assign bar-1 --out bar2.toml",
 )
 # What writes to it, or reads it before it would.

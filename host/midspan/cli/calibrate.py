@@ -11,6 +11,7 @@ import typer
 
 from midspan.base.errors import ConfigurationError
 from midspan.calibrate.cell_loading import LoadingWay
+from midspan.cli.calibrate_changes import changes
 from midspan.cli.options import Commands
 from midspan.cli.screen import aside, ask
 
@@ -433,3 +434,6 @@ def file(
     for remark in remarks_on(used):
         print(f"  * {remark}")
     print(f"Next: check it with a bar of known value (midspan calibrate bar), and measure with --calibration {out}")
+
+
+calibrate.command("changes", epilog="Example: midspan calibrate changes --store results.db")(changes)

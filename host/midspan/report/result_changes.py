@@ -69,7 +69,7 @@ class ResultChange:
         return is_same(self.before.result, self.after.result)
 
 
-def changes(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCalibration]) -> ResultChange | None:
+def last_change(versions: Sequence[StoredResult], calibrations: Mapping[str, KeptCalibration]) -> ResultChange | None:
     """Return the newest change among the results of one run, None if it has a single result.
 
     Parameters

@@ -8,7 +8,7 @@ from rich.table import Table
 from midspan.base.formatting import printable, signed
 from midspan.measurement.result import Unmeasured
 from midspan.report import result_text
-from midspan.report.comparison import ResultChange
+from midspan.report.result_changes import ResultChange
 from midspan.store.stored_result import AnyResult, finite
 
 WORTH_SAYING_THOU = 0.005  # of U, which is printed in hundredths

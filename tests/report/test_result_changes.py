@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import StoreError
-from midspan.cli.compare import compare
+from midspan.cli.calibrate_changes import changes
 from midspan.decision.bands import Bands
 from midspan.measurement.calibration import Calibration
-from midspan.report.comparison import changes
-from midspan.report.comparison_text import changes_words
+from midspan.report.result_changes import last_change
+from midspan.report.result_changes_text import changes_words
 from midspan.sorting.recompute import BesideOld, entries, recomputed
 from screens import screen
 from synthetic import Gauge, Shaft, paper_calibration, raw_run
@@ -46,7 +46,7 @@ def store_again(archives, calibration, bands, store):
 
 
 def last_changes(store):
-    return [changes(versions, store.calibrations()) for versions in store.versions()]
+    return [last_change(versions, store.calibrations()) for versions in store.versions()]
 
 
 def test_the_same_twice_is_stored_once(archive, store):
@@ -115,25 +115,25 @@ def test_an_id_stands_for_one_content(archive, store):
     assert [len(versions) for versions in store.versions()] == [1, 1, 1]
 
 
-def test_compare_prints_what_changed(archive, store, capsys, monkeypatch, snapshot):
+def test_the_command_prints_what_changed(archive, store, capsys, monkeypatch, snapshot):
     monkeypatch.setenv("COLUMNS", "120")
     store_again([archive], named("one"), BANDS, store)
     with pytest.raises(StoreError) as caught:
-        compare(None, store.place)
+        changes(None, store.place)
     assert caught.value.code == "nothing_to_compare"
     store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
-    compare(None, store.place)
+    changes(None, store.place)
     moved = capsys.readouterr().out
     store_again([archive], named("three", span={"u_span_mm": 1.0}), BANDS, store)
-    compare(None, store.place)
+    changes(None, store.place)
     surer = capsys.readouterr().out
     assert {"another span": screen(moved, r"\d+\.\d+"), "another u": screen(surer, r"\d+\.\d+")} == snapshot
 
 
-def test_compare_as_json_has_the_change_and_what_was_expected(archive, store, capsys):
+def test_json_has_the_change_and_what_was_expected(archive, store, capsys):
     store_again([archive], named("one"), BANDS, store)
     store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
-    compare("2", store.place, as_json=True)
+    changes("2", store.place, as_json=True)
     (only,) = json.loads(capsys.readouterr().out)
     assert only["shaft"] == 2
     assert only["expected_spine_thou"] == pytest.approx(only["differences"]["spine_thou"], rel=5e-3)

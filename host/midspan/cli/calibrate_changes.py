@@ -1,4 +1,4 @@
-"""`midspan compare`: what changed between two results of the same readings."""
+"""`midspan calibrate changes`: what changed between two results of the same readings."""
 
 import json
 from typing import TYPE_CHECKING, Annotated
@@ -9,26 +9,26 @@ from midspan.base.errors import StoreError
 from midspan.cli.options import STORE, AsJson, FixedFactor, StoreAt
 
 if TYPE_CHECKING:
-    from midspan.report.comparison import ResultChange
+    from midspan.report.result_changes import ResultChange
 
 
-def compare(
+def changes(
     shaft: Annotated[str | None, typer.Argument(help="Number or label of one shaft; all of them without it.")] = None,
     store: StoreAt = STORE,
     as_json: AsJson = False,
     k: FixedFactor = 2.0,
 ) -> None:
-    """Show what changed since the result before, and why.
+    """Show how results changed under a new calibration, and which value of it did that.
 
-    Results change when the calibration or the evaluation did: make them again with recompute --store.
+    First evaluate the readings again: midspan recompute FILE --calibration NEW --bands BANDS --store DATABASE.
     """
-    from midspan.report.comparison import changes
-    from midspan.report.comparison_text import change_json, changes_table, changes_words
+    from midspan.report.result_changes import last_change
+    from midspan.report.result_changes_text import change_json, changes_table, changes_words
     from midspan.report.result_text import console
 
     with store.open_to_read() as opened:
         calibrations = opened.calibrations()
-        found = [changes(versions, calibrations) for versions in opened.versions()]
+        found = [last_change(versions, calibrations) for versions in opened.versions()]
     steps = [step for step in found if step is not None and (shaft is None or _is(step, shaft))]
     if not steps:
         words = f"{store}: nothing to compare; make results again with: midspan recompute FILE --store {store}"
