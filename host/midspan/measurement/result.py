@@ -340,16 +340,18 @@ def _evaluate_batch(runs: list[RawRun], cal: Calibration) -> Sequence[ShaftResul
     """Return the outcomes of runs that share one padded length."""
     zeros, load = columns(runs, zero_phases(runs[0])), columns(runs, DEPTHS)
     unfit = {**zeros.why_unfit(), **load.why_unfit()}
+    if unfit:
+        fit = [run for i, run in enumerate(runs) if i not in unfit]
+        found = iter(_evaluate_batch(fit, cal) if fit else ())
+        return [Unmeasured(run.shaft, run.label, unfit[i]) if i in unfit else next(found) for i, run in enumerate(runs)]
     try:
-        if not unfit:
-            return _results(runs, calibrated(runs, zeros, load, cal), cal)
-        alone = unfit
+        return _results(runs, calibrated(runs, zeros, load, cal), cal)
     except ConversionError as error:
-        alone = {0: (str(error),)}
-    # A run that fits no shaft must not take the others with it: evaluate each alone to find it.
-    if len(runs) == 1:
-        return [Unmeasured(runs[0].shaft, runs[0].label, alone[0])]
-    return [outcome for run in runs for outcome in _evaluate_batch([run], cal)]
+        if len(runs) == 1:
+            return [Unmeasured(runs[0].shaft, runs[0].label, (str(error),))]
+    # A run that fits no shaft must not take the others with it: halve until it is alone.
+    half = len(runs) // 2
+    return [*_evaluate_batch(runs[:half], cal), *_evaluate_batch(runs[half:], cal)]
 
 
 def _results(runs: list[RawRun], forces: CalibratedReadings, cal: Calibration) -> list[ShaftResult]:
