@@ -73,7 +73,7 @@ def test_a_card_names_the_temperatures_of_its_runs(store, temperatures_c, number
     for shaft, temperature_c in enumerate(temperatures_c, 1):
         add_result(store, run_of(shaft), told(spine_thou=500.0, u_spine_thou=0.2, temperature_c=temperature_c))
     Sets(store).keep({"warm": list(shafts_of(store, [1, 2, 3]).values())}, LIMITS, 0)
-    (line,) = (words for words in card_of(store, Sets(store).named("warm"), 2.0, UTC).conditions if "°C" in words)
+    (line,) = (words for words in card_of(store, Sets(store).named("warm"), None, UTC).conditions if "°C" in words)
     assert re.findall(r"\d+", line.partition(",")[2]) == numbers
 
 
@@ -93,8 +93,8 @@ def test_a_span_that_is_noise_is_given_without_an_uncertainty(folder):
         found = shafts_of(store, [10, 11])
         Sets(store).keep({"alike": list(found.values())}, Limits(number=2, spine_thou=3.0), 0)
         kept = Sets(store).named("alike")
-        looked_at = reviewed(store, present(store, kept), 2.0)
-        first, _ = card_of(store, kept, 2.0, UTC).sentences
+        looked_at = reviewed(store, present(store, kept))
+        first, _ = card_of(store, kept, None, UTC).sentences
     assert not looked_at.is_told_apart
     assert f"{looked_at.range_thou:.3f} thou" in first
     assert "±" not in first
@@ -223,7 +223,7 @@ def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
         add_result(store, run, result, Decision(Outcome.ACCEPTED))
     midspan("sets", "card", "spring 1", folder=folder)
     with store_in(folder).open() as store:
-        card = card_of(store, Sets(store).named("spring 1"), 2.0, UTC)
+        card = card_of(store, Sets(store).named("spring 1"), None, UTC)
     column = card.headings.index("stiff side, deg")
     assert [row[column] for row in card.rows].count("34 / 214") == 1
     assert len(card.conditions) == 4  # the last says where angles are counted from

@@ -140,7 +140,7 @@ def test_a_set_is_drawn_from_its_mean_with_what_is_told_apart():
     shafts = [StockShaft(i, "", i, None, spine, 0.1, None, None, None) for i, spine in enumerate(spines, 1)]
     alone = MemberResult(0.1, told())
     figure = Figure()
-    draw_set(figure, "spring 1", review(shafts, [alone] * 3), k=2.0)
+    draw_set(figure, "spring 1", review(shafts, [alone] * 3))
     (axes,) = figure.axes
     bars = {container.get_label(): container for container in axes.containers}
     apart, other = bars["told apart from the mean (2)"], bars["not told apart (1)"]

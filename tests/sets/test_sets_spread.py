@@ -122,7 +122,7 @@ def test_equal_shafts_are_not_told_apart():
     assert binom.ppf(1e-3, 200, 0.05) <= called <= binom.ppf(1 - 1e-3, 200, 0.05)
     shafts, results = on_paper(500.00, 500.03)
     assert alike(*shafts, results)
-    assert not alike(*shafts, results, k=1.0)
+    assert not alike(*shafts, results, asked_k=1.0)
 
 
 def test_the_shaft_that_spoils_a_set_is_named_or_none_is():

@@ -117,7 +117,7 @@ def matched(
     name: Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")],
     out: Out,
     store: StoreAt = STORE,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """The shafts of a kept set beside their mean."""
     from midspan.report.picture import paper
@@ -133,7 +133,7 @@ def matched(
         review = reviewed(opened, shafts, k)
         against = spoken_against(opened, [shaft.shaft for shaft in shafts])
     with paper(out, 8.0, height_in(len(shafts))) as figure:
-        draw_set(figure, name, review, k)
+        draw_set(figure, name, review)
     _say(out)
     for number, reason in against.items():
         aside(f"shaft {number} should not be in it any more: {reason}")

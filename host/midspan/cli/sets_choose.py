@@ -9,7 +9,7 @@ import typer
 from midspan.base.clock import now_ms
 from midspan.base.errors import MatchingError
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreAt
+from midspan.cli.options import STORE, AsJson, Batches, Distance, Factor, SetName, StoreAt
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -21,14 +21,6 @@ if TYPE_CHECKING:
     from midspan.sets.stock import Stock
 
 Bins = Annotated[list[str] | None, typer.Option("--bin", help="Only shafts of this bin; repeatable.")]
-
-
-@dataclass(frozen=True)
-class SetView:
-    """Distance of the target and coverage factor by which sets are reviewed."""
-
-    distance_m: float
-    k: float
 
 
 @dataclass(frozen=True)
@@ -64,7 +56,7 @@ def make(
     ] = False,
     store: StoreAt = STORE,
     as_json: AsJson = False,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Choose as many sets as the limits allow, then the tightest.
 
@@ -90,11 +82,11 @@ def make(
         reviews = all_reviewed(opened, found, k)
         if keep is not None:
             Sets(opened).keep(found, limits, now_ms())
-    chosen, view = Chosen(limits, there, len(shafts), left_out, choice, reviews), SetView(distance, k)
+    chosen = Chosen(limits, there, len(shafts), left_out, choice, reviews)
     if as_json:
-        print(json.dumps(_chosen_json(chosen, view)))
+        print(json.dumps(_chosen_json(chosen, distance)))
         return
-    _print_chosen(console(), chosen, view)
+    _print_chosen(console(), chosen, distance)
     console().print(f"kept in {store}" if keep else "nothing is kept; keep them with: --keep NAME")
 
 
@@ -108,20 +100,20 @@ def _why_none(limits: "Limits", values: "Array", left_out: dict[str, tuple[int, 
     return blocked_words(limits_that_block(values, limits), limits)
 
 
-def _chosen_json(chosen: Chosen, view: SetView) -> dict[str, Any]:
+def _chosen_json(chosen: Chosen, distance_m: float) -> dict[str, Any]:
     """Return the choice as plain values."""
     from midspan.report.sets_text import review_json, twins_json
 
     limits, choice = chosen.limits, chosen.choice
     return {
         "limits": limits.model_dump(),
-        "sets": [review_json(name, found, limits, view.distance_m) for name, found in chosen.reviews.items()],
+        "sets": [review_json(name, found, limits, distance_m) for name, found in chosen.reviews.items()],
         "most": choice.most, "proven": choice.is_best, "gap": choice.gap,
         "left_out": {reason: list(numbers) for reason, numbers in chosen.left_out.items()},
     } | twins_json(chosen.stock)  # fmt: skip
 
 
-def _print_chosen(screen: "Console", chosen: Chosen, view: SetView) -> None:
+def _print_chosen(screen: "Console", chosen: Chosen, distance_m: float) -> None:
     """Print the choice as tables and sentences."""
     from midspan.report import sets_text
 
@@ -129,21 +121,21 @@ def _print_chosen(screen: "Console", chosen: Chosen, view: SetView) -> None:
     for line in sets_text.twins_words(chosen.stock):
         screen.print(line)
         screen.print()
-    screen.print(sets_text.sets_table(chosen.reviews, chosen.limits, view.k, view.distance_m), "")
+    screen.print(sets_text.sets_table(chosen.reviews, chosen.limits, distance_m), "")
     for line in sets_text.choice_words(chosen.choice, chosen.limits):
         screen.print(line)
     if len(chosen.reviews) == 1:
-        print_set(next(iter(chosen.reviews.values())), view)
+        print_set(next(iter(chosen.reviews.values())), distance_m)
 
 
-def print_set(review: "Review", view: SetView) -> None:
+def print_set(review: "Review", distance_m: float) -> None:
     """Print the shafts of a set and the sentences about it."""
     from midspan.report.result_text import console
     from midspan.report.sets_text import members_table, review_words
 
     screen = console()
-    screen.print("", members_table(review, view.k), "")
-    for line in review_words(review, view.k, view.distance_m):
+    screen.print("", members_table(review), "")
+    for line in review_words(review, distance_m):
         screen.print(line)
 
 
@@ -174,7 +166,7 @@ def show(
     distance: Distance = 70.0,
     store: StoreAt = STORE,
     as_json: AsJson = False,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Show a kept set with its uncertainty, or list all."""
     from midspan.report import sets_text
@@ -196,7 +188,7 @@ def show(
         print(json.dumps(sets_text.review_json(name, found, kept.limits, distance) | {"against": against}))
         return
     console().print(f"{printable(name)}: {sets_text.limits_words(kept.limits)}")
-    print_set(found, SetView(distance, k))
+    print_set(found, distance)
     for line in sets_text.against_words(against, "should not be in it any more"):
         console().print(line)
 

@@ -12,9 +12,9 @@ import typer
 
 from midspan.base.clock import now_ms
 from midspan.base.errors import MatchingError
-from midspan.base.formatting import printable, with_uncertainty
-from midspan.cli.options import STORE, AsJson, Batches, Distance, FixedFactor, SetName, StoreAt
-from midspan.cli.sets_choose import SetView, print_set
+from midspan.base.formatting import printable
+from midspan.cli.options import STORE, AsJson, Batches, Distance, Factor, SetName, StoreAt
+from midspan.cli.sets_choose import print_set
 
 if TYPE_CHECKING:
     from midspan.sets.limits import Array
@@ -85,7 +85,7 @@ def refill(
     distance: Distance = 70.0,
     store: StoreAt = STORE,
     as_json: AsJson = False,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Find the best replacement for a lost shaft."""
     from midspan.report import sets_text
@@ -122,8 +122,8 @@ def refill(
     screen.print(f"best for {printable(name)}: {_names(chosen)}")
     for other in others:
         same = ", not told apart from the best in spine" if other in doubles else ""
-        screen.print(f"next: {printable(other.name)}, spine {other.spine_thou:.2f} thou{same}")
-    print_set(found, SetView(distance, k))
+        screen.print(f"next: {_names([other])}{same}")
+    print_set(found, distance)
     words = sets_text.against_words(against, "should not be in it any more")
     for line in (*words, *sets_text.twins_words(stock)):
         screen.print(line)
@@ -132,7 +132,9 @@ def refill(
 
 def _names(shafts: "Sequence[StockShaft]") -> str:
     """Return the names of shafts separated by commas."""
-    return ", ".join(f"{printable(shaft.name)} (spine {shaft.spine_thou:.2f} thou)" for shaft in shafts)
+    from midspan.measurement.shown_quantities import spine_text
+
+    return ", ".join(f"{printable(shaft.name)} (spine {spine_text(shaft)})" for shaft in shafts)
 
 
 def extend(
@@ -143,9 +145,10 @@ def extend(
     distance: Distance = 70.0,
     store: StoreAt = STORE,
     as_json: AsJson = False,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Find a second set that matches a kept one."""
+    from midspan.measurement.shown_quantities import across_unit
     from midspan.report import sets_text
     from midspan.report.result_text import console
     from midspan.report.sets_view import present, reviewed
@@ -171,11 +174,11 @@ def extend(
         together = sets_text.review_json("both", both, first.limits, distance)
         print(json.dumps({"second": second, "both": together, "against": against} | sets_text.twins_json(stock)))
         return
-    print_set(alone, SetView(distance, k))
+    print_set(alone, distance)
     screen = console()
-    spread = with_uncertainty(both.range_thou, k * both.u_range_thou, 3)
+    widest = f"{sets_text.widest_text(both)} {across_unit()}"
     words = sets_text.against_words(against, f"should not be in {printable(name)} any more")
     for line in (*words, *sets_text.twins_words(stock)):
         screen.print(line)
-    screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: spread over {spread} thou")
+    screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: from stiffest to softest {widest}")
     screen.print(f"kept in {store}" if keep else "nothing is kept; keep it with: --keep NAME")

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from midspan.base.errors import OutputError
-from midspan.cli.options import STORE, FixedFactor, SetName, StoreAt
+from midspan.cli.options import STORE, Factor, SetName, StoreAt
 
 ENDINGS = (".html", ".pdf")
 
@@ -17,7 +17,7 @@ def card(
         Path | None, typer.Option("--out", help="Files to write, without ending.", show_default="card-SET")
     ] = None,
     store: StoreAt = STORE,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Write the card that goes with a set, as HTML and PDF."""
     from midspan.report.set_card import card_of, write_card

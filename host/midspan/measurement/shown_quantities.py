@@ -38,8 +38,7 @@ UNKNOWN = "-"
 PLACES = 2  # of thou: a hundredth of a thou is finer than any gauge knows a spine
 FINE_PLACES = 3  # of differences in which the common errors cancel
 MORE_PLACES_MM = 2  # a hundredth of a thou is a quarter of 0.001 mm
-MEANING = "± is a 95 % range"
-INSIDE_SET = "± is a 95 % range of differences inside this set: errors common to its shafts cancel"
+INSIDE_SET = "the ± of a difference inside a set leaves out errors common to its shafts"
 
 
 class WithSpine(Protocol):
@@ -129,6 +128,27 @@ class QuantityText:
         return f"{self.number} ({self.also.rpartition(' ')[0]})" if self.also else self.number
 
 
+def meaning(k: float | None = None) -> str:
+    """Return the sentence that says what a ± is, for a legend.
+
+    Parameters
+    ----------
+    k : float or None
+        Coverage factor that was asked for, None for 95 %.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+
+    Examples
+    --------
+    >>> meaning(), meaning(2.5)
+    ('± is a 95 % range', '± is 2.5 standard uncertainties')
+    """
+    return "± is a 95 % range" if k is None else f"± is {k:g} standard uncertainties"
+
+
 def across_unit() -> str:
     """Return the unit of everything across a shaft.
 
@@ -188,27 +208,6 @@ def across_text(thou: float | None, expanded_thou: float | None = None, places: 
     return QuantityText(with_uncertainty(value, in_across_unit(expanded_thou), most), unit)
 
 
-def limit_text(thou: float) -> str:
-    """Return a limit across the shaft as it was written in a file or option, with its unit.
-
-    Parameters
-    ----------
-    thou : float
-        The limit, thou.
-
-    Returns
-    -------
-    str
-        As in "3 thou" or "0.0762 mm".
-
-    Examples
-    --------
-    >>> limit_text(3.0), limit_text(0.25)
-    ('3 thou', '0.25 thou')
-    """
-    return f"{in_across_unit(thou):.6g} {across_unit()}"
-
-
 def spine_unit() -> str:
     """Return the unit of spine for a heading.
 
@@ -235,6 +234,17 @@ def spine_convention() -> str:
     if wood is WoodSpine.POUNDS:
         return "26 in, 2 lb"
     return "28 in, 880 g; lb: 26 in, 2 lb" if wood is WoodSpine.BOTH else "28 in, 880 g"
+
+
+def pounds_convention() -> str:
+    """Return what a spine in pounds is.
+
+    Returns
+    -------
+    str
+        In words, without a full stop.
+    """
+    return "spine as the wood trade counts it: 26 divided by the deflection in inches on 26 in under 2 lb"
 
 
 def expanded_thou(shaft: WithSpine, k: float | None = None) -> float | None:
@@ -377,15 +387,51 @@ def weight_text(grains: float | None) -> QuantityText:
     return QuantityText(f"{grains:.1f}", "gr")
 
 
-def stated_value(value: float, unit: str) -> str:
-    """Return a limit or a window that a person stated, in the chosen unit, as in "within 5 gr".
+def shown_unit(unit: str) -> str:
+    """Return the unit in which people read what is kept in another.
+
+    Parameters
+    ----------
+    unit : str
+        Unit that is kept: "thou", "gr", or one that is shown as it is.
+
+    Returns
+    -------
+    str
+        Unit for people.
+    """
+    return {"thou": across_unit(), "gr": weight_unit()}.get(unit, unit)
+
+
+def in_shown_unit(value: float, unit: str) -> float:
+    """Return a value in the unit in which people read it.
 
     Parameters
     ----------
     value : float
         The value.
     unit : str
-        Its unit: "thou", "gr", or another that is kept.
+        Its unit: "thou", "gr", or one that is shown as it is.
+
+    Returns
+    -------
+    float
+        The value in the unit that `shown_unit` names.
+    """
+    if unit == "thou":
+        return in_across_unit(value)
+    return value * GRAM_PER_GRAIN if unit == "gr" and weight_unit() == "g" else value
+
+
+def stated_value(value: float, unit: str) -> str:
+    """Return a limit that a person stated, in the chosen unit.
+
+    Parameters
+    ----------
+    value : float
+        The limit.
+    unit : str
+        Its unit: "thou", "gr", or one that is shown as it is.
 
     Returns
     -------
@@ -397,8 +443,5 @@ def stated_value(value: float, unit: str) -> str:
     >>> stated_value(5.0, "gr"), stated_value(1.5, "thou"), stated_value(1.0, "%")
     ('5 gr', '1.5 thou', '1 %')
     """
-    if unit == "thou":
-        return limit_text(value)
-    if unit == "gr" and shown_units().weight is WeightUnit.GRAMS:
-        return f"{value * GRAM_PER_GRAIN:.3g} g"
-    return f"{value:g} {unit}"
+    shown = in_shown_unit(value, unit)
+    return f"{shown:g} {unit}" if shown == value else f"{shown:.4g} {shown_unit(unit)}"

@@ -28,7 +28,8 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
 from midspan.base.config import ARRAY, Section, read_toml, validated
-from midspan.base.formatting import angle, code_of, printable, with_uncertainty
+from midspan.base.formatting import angle, code_of, printable
+from midspan.measurement.shown_quantities import across_text, spine_text
 from midspan.report.qr_code import squares
 from midspan.report.set_card import BOLD, PLAIN, fonts, lasting_side_deg, save
 from midspan.sets.stock import StockShaft
@@ -153,7 +154,7 @@ class ShaftLabel:
     lines: tuple[str, ...]
 
 
-def label_of(shaft: StockShaft, result: MeasuredResult, k: float, last: str | None) -> ShaftLabel:
+def label_of(shaft: StockShaft, result: MeasuredResult, k: float | None, last: str | None) -> ShaftLabel:
     """Return the label of a shaft with its newest result.
 
     Parameters
@@ -162,8 +163,8 @@ def label_of(shaft: StockShaft, result: MeasuredResult, k: float, last: str | No
         The shaft.
     result : MeasuredResult
         Its newest result.
-    k : float
-        Coverage factor of what follows each ±.
+    k : float or None
+        Coverage factor of each ±, None for 95 %.
     last : str or None
         Last line: the set it is in, or what speaks against it; None for its bin.
 
@@ -172,12 +173,12 @@ def label_of(shaft: StockShaft, result: MeasuredResult, k: float, last: str | No
     ShaftLabel
         The label.
     """
-    around = "" if shaft.spread_thou is None else f"around {shaft.spread_thou:.2f}"
+    around = "" if shaft.spread_thou is None else f"around {across_text(shaft.spread_thou)}"
     stiff = lasting_side_deg(result)
     side = "" if stiff is None else f"stiff {angle(stiff)}"
     lines = (
         shaft.name,
-        f"{with_uncertainty(shaft.spine_thou, k * shaft.u_spine_thou, 2)} thou",
+        str(spine_text(shaft, k)),
         ", ".join(part for part in (around, side) if part),
         last or shaft.bin or "",
     )

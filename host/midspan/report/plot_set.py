@@ -1,7 +1,7 @@
-"""A matched set as a strip: distance of each shaft from the mean of the set, with the U of that distance.
+"""A matched set as a strip: difference of each shaft from the mean of the set, with the ± of that difference.
 
-Errors common to all shafts of a calibration cancel in the distance, so its U is far smaller than that of a spine. A
-filled mark means that the shaft differs from the mean by more than U.
+Errors common to all shafts of a calibration cancel in it, so its ± is far smaller than that of a spine. A filled mark
+means that the shaft differs from the mean by more than the ±.
 """
 
 from typing import Any
@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from midspan.base.formatting import printable, with_uncertainty
+from midspan.base.formatting import printable
+from midspan.measurement.shown_quantities import across_unit, in_across_unit, meaning, spine_text, spine_unit
 from midspan.report.picture import FAINT, INK
+from midspan.report.sets_text import widest_text
 from midspan.sets.review import Review
 
 ROW_IN, FRAME_IN, LONGEST_IN = 0.27, 2.0, 60.0
@@ -37,7 +39,7 @@ def height_in(number: int) -> float:
     return min(FRAME_IN + ROW_IN * number, LONGEST_IN)
 
 
-def draw_set(figure: Figure, name: str, found: Review, k: float) -> None:
+def draw_set(figure: Figure, name: str, found: Review) -> None:
     """Draw a set, the stiffest shaft at the top.
 
     Parameters
@@ -48,13 +50,12 @@ def draw_set(figure: Figure, name: str, found: Review, k: float) -> None:
         Name of the set.
     found : Review
         The set reviewed.
-    k : float
-        Coverage factor of the bars.
     """
     axes = figure.subplots()
     rows = np.arange(len(found.shafts))
-    away, u = np.array(found.from_mean_thou), k * np.array(found.u_from_mean_thou)
-    told = np.array([found.apart(i, k) for i in range(len(rows))])
+    away = in_across_unit(1.0) * np.array(found.from_mean_thou)
+    u = in_across_unit(found.k) * np.array(found.u_from_mean_thou)
+    told = np.array([found.apart(i) for i in range(len(rows))])
     for which, fill, words in ((told, INK, "told apart from the mean"), (~told, "white", "not told apart")):
         if which.any():
             axes.errorbar(
@@ -62,17 +63,19 @@ def draw_set(figure: Figure, name: str, found: Review, k: float) -> None:
                 label=f"{words} ({which.sum()})",
             )  # fmt: skip
     axes.axvline(0, color=FAINT, ls="--", lw=1)
-    names = [f"{printable(shaft.name)}   {shaft.spine_thou:.2f}" for shaft in found.shafts]
+    names = [f"{printable(shaft.name)}   {spine_text(shaft, found.asked_k).cell}" for shaft in found.shafts]
     axes.set_yticks(rows, names, fontsize=8)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     _room(axes, away, u)
-    axes.set_xlabel(f"from the mean of the set, thou (28 in, 880 g); softer to the right; bars: ± U, k = {k:g}")
-    axes.set_ylabel("shaft and its spine, thou")
+    axes.set_xlabel(
+        f"difference from the mean, {across_unit()}; softer to the right\n"
+        f"bars: {meaning(found.asked_k).removeprefix('± is ')} of differences inside this set"
+    )
+    axes.set_ylabel(f"shaft and its spine, {spine_unit()}")
     axes.legend(fontsize=8, frameon=False, ncols=2, loc="lower center", bbox_to_anchor=(0.5, 1.0))
-    mean = with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)
-    spread = with_uncertainty(found.range_thou, k * found.u_range_thou, 3)
+    mean, widest = spine_text(found.mean, found.asked_k), f"{widest_text(found)} {across_unit()}"
     figure.suptitle(
-        f"{printable(name)}: n = {len(rows)}, mean spine {mean} thou, spread of the set {spread} thou", fontsize=11
+        f"{printable(name)}: {len(rows)} shafts, mean spine {mean}\nfrom stiffest to softest {widest}", fontsize=11
     )
 
 

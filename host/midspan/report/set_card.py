@@ -25,10 +25,24 @@ from reportlab.platypus import Flowable, ListFlowable, ListItem, Paragraph, Simp
 
 from midspan.base.errors import MatchingError
 from midspan.base.files import writing
-from midspan.base.formatting import angle, printable, with_uncertainty
+from midspan.base.formatting import angle, printable
 from midspan.measurement.definition import REFERENCE_WORDS
 from midspan.measurement.result_form import ResultKind
-from midspan.report.sets_text import MOST_PLACES
+from midspan.measurement.shown_quantities import (
+    FINE_PLACES,
+    UNKNOWN,
+    across_text,
+    across_unit,
+    meaning,
+    pounds_convention,
+    runout_text,
+    spine_text,
+    spine_unit,
+    spread_text,
+    weight_text,
+    weight_unit,
+)
+from midspan.report.sets_text import away_text, widest_text
 from midspan.report.sets_view import present, reviewed
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import Review
@@ -37,16 +51,6 @@ from midspan.store.database import Store
 from midspan.store.journal import Journal
 from midspan.store.stored_result import MeasuredResult, finite
 
-HEADINGS = (
-    "shaft",
-    "spine, thou",
-    "from the mean",
-    "spread around, thou",
-    "stiff side, deg",
-    "runout, mm",
-    "weight, gr",
-)
-UNKNOWN = "-"
 # Cautions for carbon and other shafts (common practice, no source).
 CAUTIONS = (
     "Before every shot bend each arrow gently, turning it, and look and listen for cracks; look at it after every hit.",
@@ -58,7 +62,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Card:
-    """All that a card says; `rows` belong under `headings`, which are those of HEADINGS with at least one value.
+    """All that a card says; `rows` belong under `headings`, which are those with at least one value.
 
     Parameters
     ----------
@@ -90,7 +94,7 @@ class Card:
     made_by: str
 
 
-def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
+def card_of(store: Store, kept: KeptSet, asked_k: float | None, zone: tzinfo | None) -> Card:
     """Return the card of a kept set, with its shafts as they were measured last.
 
     Parameters
@@ -99,8 +103,8 @@ def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
         The open store.
     kept : KeptSet
         The set.
-    k : float
-        Coverage factor of what follows each ±.
+    asked_k : float or None
+        Coverage factor of each ±, None for 95 %.
     zone : tzinfo or None
         Time zone of the days, None for that of this computer.
 
@@ -126,15 +130,16 @@ def card_of(store: Store, kept: KeptSet, k: float, zone: tzinfo | None) -> Card:
             code="unsound",
         )
     shafts = present(store, kept)
-    found = reviewed(store, shafts, k)
+    found = reviewed(store, shafts, asked_k)
     whole = full_results(store, shafts)
-    rows = [_row(found, i, whole[shaft.result], k) for i, shaft in enumerate(found.shafts)]
-    known = [i for i in range(len(HEADINGS)) if any(row[i] != UNKNOWN for row in rows)]
+    rows = [_row(found, i, whole[shaft.result]) for i, shaft in enumerate(found.shafts)]
+    known = [i for i in range(len(rows[0])) if any(row[i] != UNKNOWN for row in rows)]
+    headings = _headings()
     return Card(
         title=kept.name,
-        headline=f"{len(rows)} shafts, mean spine {with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)} thou",
-        sentences=tuple(_sentences(found, k)),
-        headings=tuple(HEADINGS[i] for i in known),
+        headline=f"{len(rows)} shafts, mean spine {spine_text(found.mean, asked_k)}",
+        sentences=tuple(_sentences(found)),
+        headings=tuple(headings[i] for i in known),
         rows=tuple(tuple(row[i] for i in known) for row in rows),
         conditions=tuple(_conditions(store, found, whole.values(), zone)),
         cautions=CAUTIONS,
@@ -167,41 +172,43 @@ def lasting_side_deg(result: MeasuredResult) -> float | None:
     return finite(result.stiff_side_deg) if result.kind is ResultKind.HAND_BENCH else None
 
 
-def _row(found: Review, i: int, result: MeasuredResult, k: float) -> tuple[str, ...]:
-    """Return the cells of a shaft under HEADINGS."""
-    shaft = found.shafts[i]
-    away_thou = found.from_mean_thou[i]
-    side = "softer" if away_thou > 0 else "stiffer"
-    away = f"{abs(away_thou):.2f} {side}" if found.apart(i, k) else "not told apart"
-    runout_mm = finite(result.runout_mm)
-    runout = UNKNOWN if runout_mm is None else f"{runout_mm:.3f}"
+def _headings() -> tuple[str, ...]:
+    """Return the headings of the columns that `_row` fills, with the chosen units."""
+    across = across_unit()
     return (
-        shaft.name, f"{shaft.spine_thou:.2f}", away,
-        UNKNOWN if shaft.spread_thou is None else f"{shaft.spread_thou:.2f}", angle(lasting_side_deg(result)), runout,
-        UNKNOWN if shaft.weight_gr is None else f"{shaft.weight_gr:.1f}",
+        "shaft", f"spine, {spine_unit()}", f"from the mean, {across}", f"spread around, {across}", "stiff side, deg",
+        f"runout, {across}", f"weight, {weight_unit()}",
     )  # fmt: skip
 
 
-def _sentences(found: Review, k: float) -> list[str]:
+def _row(found: Review, i: int, result: MeasuredResult) -> tuple[str, ...]:
+    """Return the cells of a shaft under `_headings`."""
+    shaft, k = found.shafts[i], found.asked_k
+    side = "softer" if found.from_mean_thou[i] > 0 else "stiffer"
+    away = f"{away_text(found, i)} {side}" if found.apart(i) else "not told apart"
+    return (
+        shaft.name, spine_text(shaft, k).cell, away, spread_text(result, k).number, angle(lasting_side_deg(result)),
+        runout_text(result, k).number, weight_text(shaft.weight_gr).number,
+    )  # fmt: skip
+
+
+def _sentences(found: Review) -> list[str]:
     """Return the sentences about the spread of the set and about uncertainty."""
-    spread = with_uncertainty(found.range_thou, k * found.u_range_thou, MOST_PLACES)
+    noise = across_text(found.noise_thou, places=FINE_PLACES)
     told = (
-        f"the set spans {spread} thou. That is more than the gauge's own noise would show between equal shafts."
+        f"From the stiffest to the softest shaft the spine differs by {widest_text(found)} {across_unit()}: more than "
+        "the gauge's own noise would show between equal shafts."
         if found.is_told_apart
         # Noise can only widen the span of equal shafts, so an interval of ± around it would not cover 95 %.
-        else f"the set shows {found.range_thou:.{MOST_PLACES}f} thou. The gauge's own noise alone would show up to "
-        f"{found.noise_thou:.{MOST_PLACES}f} between equal shafts: it tells none of them apart."
+        else f"From the stiffest to the softest shaft the gauge shows "
+        f"{across_text(found.range_thou, places=FINE_PLACES)}. Its own noise alone would show up to {noise} between "
+        "equal shafts, so it cannot tell these apart."
     )
-    shared = (
-        " It is larger for the mean than for differences between shafts, since what the gauge has wrong for all of "
-        "them alike makes no difference."
-        if found.u_mean_thou > found.u_range_thou
-        else ""
-    )
+    covers = ": the true value lies within it in about 95 of 100 cases" if found.asked_k is None else ""
     return [
-        f"From its stiffest to its softest shaft {told}",
-        f"What follows a ± is the expanded uncertainty (k = {k:g}); the true value lies within "
-        f"{'it' if k == 2 else 'that for k = 2'} in about 95 of 100 cases.{shared}",
+        told,
+        f"{meaning(found.asked_k)}{covers}. Differences between shafts of this set are known better than each spine, "
+        "because errors common to all of them cancel.",
     ]
 
 
@@ -211,21 +218,30 @@ def _conditions(store: Store, found: Review, whole: Collection[MeasuredResult], 
     marked = any(lasting_side_deg(result) is not None for result in whole)
     converted = converted_words(found.shafts)
     return [
-        f"Spine is the {REFERENCE_WORDS}; the mean over the whole turn, in thousandths of an inch (thou, 0.0254 mm). "
-        "The ± of the mean is against that, so it also holds for another gauge or a hand bench that is built and "
-        "calibrated alike.",
+        f"Spine is the {REFERENCE_WORDS}: the mean over the whole turn{_unit_words()}. Its ± also holds for another "
+        "gauge or a hand bench that is built and calibrated alike.",
         *([f"{converted}."] if converted else []),
         f"Measured {_days(started, zone)}{_temperature(store, found, whole)}.",
-        f"Calibration: {', '.join(sorted({result.calibration or 'not told' for result in whole}))}; "
-        f"gauge: {', '.join(sorted({result.gauge or 'not told' for result in whole}))}.",
+        f"Calibration: {', '.join(sorted({result.calibration or 'not known' for result in whole}))}; "
+        f"gauge: {', '.join(sorted({result.gauge or 'not known' for result in whole}))}.",
         *(["Angles run from the mark on the shaft."] if marked else []),
     ]
+
+
+def _unit_words() -> str:
+    """Return what thou and pounds are, for a reader who may not know; empty if neither is shown."""
+    parts = []
+    if "thou" in (spine_unit(), across_unit()):
+        parts.append("thou are thousandths of an inch (0.0254 mm)")
+    if "lb" in spine_unit():
+        parts.append(f"lb is {pounds_convention()}")
+    return "".join(f"; {words}" for words in parts)
 
 
 def _days(started: Sequence[int], zone: tzinfo | None) -> str:
     """Return the day of measuring, or the first and the last."""
     if not started:
-        return "at a time that was not noted"
+        return "on an unknown day"
     days = sorted({f"{datetime.fromtimestamp(at / 1000, zone):%Y-%m-%d}" for at in started})
     return f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
 

@@ -6,8 +6,22 @@ from itertools import islice
 
 from rich.table import Table
 
-from midspan.base.formatting import printable, with_uncertainty
+from midspan.base.formatting import printable
 from midspan.measurement.definition import DEFINITION
+from midspan.measurement.shown_quantities import (
+    FINE_PLACES,
+    INSIDE_SET,
+    UNKNOWN,
+    across_text,
+    across_unit,
+    in_shown_unit,
+    meaning,
+    shown_unit,
+    spine_convention,
+    spine_text,
+    spine_unit,
+    stated_value,
+)
 from midspan.sets.choose import Choice
 from midspan.sets.identity import Pair
 from midspan.sets.limits import QUANTITIES, Limits, SetQuantity
@@ -16,7 +30,6 @@ from midspan.sets.registry import KeptSet
 from midspan.sets.review import RING_M, RING_MM, RING_THOU, Review
 from midspan.sets.stock import LIKELY, Stock, StockShaft, converted_words
 
-MOST_PLACES = 3
 SHOWN = 60  # sets or pairs in a table; --json has the others
 FURTHER = QUANTITIES[1:]
 
@@ -42,7 +55,10 @@ def limits_words(limits: Limits) -> str:
     str
         Number of shafts and each limit.
     """
-    asked = (f"{quantity.words} within {quantity.of(limits):g} {quantity.unit}" for quantity in limits.quantities)
+    asked = (
+        f"{quantity.words} within {stated_value(limit, quantity.unit)}"
+        for quantity, limit in zip(limits.quantities, limits.windows.tolist(), strict=True)
+    )
     return f"{limits.number} shafts; {', '.join(asked)}"
 
 
@@ -73,7 +89,7 @@ def choice_words(choice: Choice, limits: Limits) -> Iterator[str]:
     )
 
 
-def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance_m: float) -> Table:
+def sets_table(reviews: Mapping[str, Review], limits: Limits, distance_m: float) -> Table:
     """Return one row per set: mean, spread with its U, ranges, and what the spread costs at the target.
 
     Parameters
@@ -82,8 +98,6 @@ def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance
         Reviewed sets by name.
     limits : Limits
         What was asked for.
-    k : float
-        Coverage factor of what follows each ±.
     distance_m : float
         Distance of the target, m.
 
@@ -93,70 +107,122 @@ def sets_table(reviews: Mapping[str, Review], limits: Limits, k: float, distance
         At most SHOWN rows; the caption says how many more there are.
     """
     further = [quantity for quantity in FURTHER if quantity in limits.quantities]
-    ranges = [f"{quantity.words}, {quantity.unit}" for quantity in further]
-    table = _plain_table("set", "mean spine", "spread of the set", *ranges, f"mm at {distance_m:g} m", "shafts")
+    ranges = [f"{quantity.words}, {shown_unit(quantity.unit)}" for quantity in further]
+    widest = f"widest difference, {across_unit()}"
+    table = _plain_table("set", f"mean spine, {spine_unit()}", widest, *ranges, f"mm at {distance_m:g} m", "shafts")
     for name, found in islice(reviews.items(), SHOWN):
         values = (_from_to(found.shafts, quantity) for quantity in further)
         members = ", ".join(str(shaft.shaft) for shaft in found.shafts)
-        mean = with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)
-        table.add_row(
-            printable(name), mean, _range(found, k), *values, f"{found.at_target_mm(distance_m):.0f}", members
-        )
-    more = f"; {len(reviews) - SHOWN} more sets are not shown: use --json" if len(reviews) > SHOWN else ""
+        mean, widest = spine_text(found.mean, found.asked_k).cell, widest_text(found)
+        table.add_row(printable(name), mean, widest, *values, f"{found.at_target_mm(distance_m):.0f}", members)
+    more = f"; {len(reviews) - SHOWN} more sets: --json lists all" if len(reviews) > SHOWN else ""
     table.caption = (
-        f"thou (28 in, 880 g) ± U with k = {k:g}; mm at the target: by a rule of thumb without a published source\n"
+        f"spine: {spine_convention()}; {meaning(_asked_k(reviews))}; {INSIDE_SET}\n"
+        "mm at the target: by a rule of thumb without a published source\n"
         f"shafts by number, the stiffest first{more}"
     )
     return table
 
 
-def _range(found: Review, k: float) -> str:
-    """Return the spread of a set in spine with its U, thou."""
-    return with_uncertainty(found.range_thou, k * found.u_range_thou, MOST_PLACES)
+def _asked_k(reviews: Mapping[str, Review]) -> float | None:
+    """Return the coverage factor that was asked for, which is the same for all reviews."""
+    return next((found.asked_k for found in reviews.values()), None)
 
 
-def _from_to(shafts: Sequence[StockShaft], quantity: SetQuantity) -> str:
-    """Return the least and the largest value of a quantity, "-" if no shaft has it."""
-    values = [value for value in (quantity.of(shaft) for shaft in shafts) if value is not None]
-    return f"{min(values):.1f} to {max(values):.1f}" if values else "-"
-
-
-def members_table(found: Review, k: float) -> Table:
-    """Return one row per shaft of a set, the stiffest first.
-
-    Only a shaft that differs from the mean by more than U is called stiffer or softer.
+def widest_text(found: Review) -> str:
+    """Return the difference between the softest and the stiffest shaft of a set, its ± that inside the set.
 
     Parameters
     ----------
     found : Review
         The set reviewed.
-    k : float
-        Coverage factor of what follows each ±.
+
+    Returns
+    -------
+    str
+        The number without its unit, which is `across_unit`.
+    """
+    return across_text(found.range_thou, found.k * found.u_range_thou, FINE_PLACES).number
+
+
+def away_text(found: Review, i: int) -> str:
+    """Return how far a shaft is from the mean of its set, its ± that inside the set.
+
+    Parameters
+    ----------
+    found : Review
+        The set reviewed.
+    i : int
+        Place of the shaft in `found.shafts`.
+
+    Returns
+    -------
+    str
+        The number without its unit, which is `across_unit`.
+    """
+    return across_text(found.from_mean_thou[i], found.k * found.u_from_mean_thou[i], FINE_PLACES).number
+
+
+def _from_to(shafts: Sequence[StockShaft], quantity: SetQuantity) -> str:
+    """Return the least and the largest value of a quantity, "-" if no shaft has it."""
+    values = [value for value in (quantity.of(shaft) for shaft in shafts) if value is not None]
+    return f"{further_text(min(values), quantity)} to {further_text(max(values), quantity)}" if values else UNKNOWN
+
+
+def further_text(value: float | None, quantity: SetQuantity) -> str:
+    """Return a spread, weight or runout without its unit.
+
+    Parameters
+    ----------
+    value : float or None
+        The value in the unit of the quantity, None where it is not known.
+    quantity : SetQuantity
+        Its quantity.
+
+    Returns
+    -------
+    str
+        The number in the unit that people read, a dash for None.
+    """
+    if value is None:
+        return UNKNOWN
+    shown = in_shown_unit(value, quantity.unit)
+    return f"{shown:.1f}" if shown == value else f"{shown:.3g}"
+
+
+def members_table(found: Review) -> Table:
+    """Return one row per shaft of a set, the stiffest first.
+
+    Only a shaft that differs from the mean by more than the ± is called stiffer or softer.
+
+    Parameters
+    ----------
+    found : Review
+        The set reviewed.
 
     Returns
     -------
     Table
         The rows.
     """
-    table = _plain_table("shaft", "spine", "from the mean", "", "spread around", "weight, gr", "runout")
+    further = [f"{quantity.words}, {shown_unit(quantity.unit)}" for quantity in FURTHER]
+    table = _plain_table("shaft", f"spine, {spine_unit()}", f"from the mean, {across_unit()}", "", *further)
     for i, shaft in enumerate(found.shafts):
-        away = with_uncertainty(found.from_mean_thou[i], k * found.u_from_mean_thou[i], MOST_PLACES)
-        side = ("softer" if found.from_mean_thou[i] > 0 else "stiffer") if found.apart(i, k) else "not told apart"
-        further = ("-" if (value := quantity.of(shaft)) is None else f"{value:.1f}" for quantity in FURTHER)
-        table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", away, side, *further)
-    table.caption = f"thou unless said; ± U with k = {k:g}; what one calibration has wrong alike cancels"
+        side = ("softer" if found.from_mean_thou[i] > 0 else "stiffer") if found.apart(i) else "not told apart"
+        cells = (further_text(quantity.of(shaft), quantity) for quantity in FURTHER)
+        spine = spine_text(shaft, found.asked_k).cell
+        table.add_row(printable(shaft.name), spine, away_text(found, i), side, *cells)
+    table.caption = f"spine: {spine_convention()}; {meaning(found.asked_k)}; {INSIDE_SET}"
     return table
 
 
-def review_words(found: Review, k: float, distance_m: float) -> Iterator[str]:
+def review_words(found: Review, distance_m: float) -> Iterator[str]:
     """Yield sentences on a set: mean, spread, which shaft widens it most, and what that costs at the target.
 
     Parameters
     ----------
     found : Review
         The set reviewed.
-    k : float
-        Coverage factor of what follows each ±.
     distance_m : float
         Distance of the target, m.
 
@@ -165,25 +231,25 @@ def review_words(found: Review, k: float, distance_m: float) -> Iterator[str]:
     str
         A line.
     """
-    mean = with_uncertainty(found.mean_thou, k * found.u_mean_thou, 2)
-    yield f"mean spine {mean} thou; the set spreads over {_range(found, k)} thou"
+    widest = f"{widest_text(found)} {across_unit()}"
+    yield f"mean spine {spine_text(found.mean, found.asked_k)}; from stiffest to softest {widest} inside this set"
     yield from filter(None, (converted_words(found.shafts),))
     if not found.is_told_apart:
         yield (
-            f"{len(found.shafts)} equal shafts would show up to {found.noise_thou:.3f} thou by the gauge's noise "
-            "alone: these are not told apart"
+            f"the gauge cannot tell these shafts apart: {len(found.shafts)} equal ones would differ by up to "
+            f"{across_text(found.noise_thou, places=FINE_PLACES)} through its noise alone"
         )
     elif found.spoiler is not None:
         yield (
-            f"shaft {printable(found.spoiler.name)} spoils it: without it the set would spread over "
-            f"{found.spoiler.range_without_thou:.3f} thou"
+            f"shaft {printable(found.spoiler.name)} stands out: without it the rest would lie within "
+            f"{across_text(found.spoiler.range_without_thou, places=FINE_PLACES)}"
         )
     else:
-        yield "no single shaft spoils it"
+        yield "no single shaft stands out"
     yield (
-        f"at {distance_m:g} m that spread costs about {found.at_target_mm(distance_m):.0f} mm: an estimate by a rule "
-        f"of common practice without a published source ({RING_THOU:g} thou, one ring of {RING_MM:g} mm at "
-        f"{RING_M:g} m), no promise"
+        f"at {distance_m:g} m that difference moves arrows about {found.at_target_mm(distance_m):.0f} mm apart: a "
+        f"rule of thumb without a published source ({stated_value(RING_THOU, 'thou')} move an arrow by one ring of "
+        f"{RING_MM:g} mm at {RING_M:g} m)"
     )
 
 
@@ -248,14 +314,14 @@ def twins_words(stock: Stock) -> Iterator[str]:
     likely = len(stock.left_out.get(LIKELY, ()))
     if likely:
         yield (
-            f"{_shafts(likely)} left out, likely there under another number too: `midspan shafts twins` lists them; "
-            "say which are one shaft (midspan shafts join) and which are not (midspan shafts different)"
+            f"{_shafts(likely)} left out: each is likely in the stock under another number too. `midspan shafts twins` "
+            "lists the pairs; say which are one shaft (midspan shafts join) and which are two (midspan shafts different)"
         )
     unsure = len({number for numbers in stock.unsure.values() for number in numbers})
     if unsure:
         yield (
-            f"of {_shafts(unsure)} nobody can tell whether they are there under another number too, and so twice in a "
-            "set; `midspan shafts twins` says why"
+            f"{_shafts(unsure)} may be in the stock under two numbers, and so twice in a set: `midspan shafts twins` "
+            "says why that cannot be told"
         )
 
 
@@ -304,16 +370,18 @@ def twins_table(
     Table
         At most SHOWN rows; the caption says how many more there are.
     """
-    table = _plain_table("shaft", "spine", "in set", "likely also", "spine", "in set")
+    spine = f"spine, {spine_unit()}"
+    table = _plain_table("shaft", spine, "in set", "likely also", spine, "in set")
     for pair in pairs[:SHOWN]:
         table.add_row(*(cell for key in pair for cell in _twin(key, shafts[key], sets.get(key, ""))))
-    table.caption = f"{len(pairs) - SHOWN} more pairs are not shown: use --json" if len(pairs) > SHOWN else None
+    more = f"; {len(pairs) - SHOWN} more pairs: --json lists all" if len(pairs) > SHOWN else ""
+    table.caption = f"{meaning()}{more}"
     return table
 
 
 def _twin(number: int, shaft: StockShaft | None, set_name: str) -> tuple[str, str, str]:
     """Return name, spine and set of a shaft."""
-    name, spine = (str(number), "-") if shaft is None else (shaft.name, f"{shaft.spine_thou:.2f}")
+    name, spine = (str(number), UNKNOWN) if shaft is None else (shaft.name, spine_text(shaft).cell)
     return printable(name), spine, printable(set_name)
 
 
@@ -353,12 +421,12 @@ def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:
     Table
         The rows, in the order given.
     """
-    table = _plain_table("shaft", "spine", "size", "probability", "or else")
+    table = _plain_table("shaft", f"spine, {spine_unit()}", "size", "probability", "or else")
     for shaft, likely in rows:
         first, *others = likely
         rest = ", ".join(f"{printable(size.name)} {100 * size.probability:.1f} %" for size in others)
         sure = f"{100 * first.probability:.1f} %"
-        table.add_row(printable(shaft.name), f"{shaft.spine_thou:.2f}", printable(first.name), sure, rest)
+        table.add_row(printable(shaft.name), spine_text(shaft).cell, printable(first.name), sure, rest)
     table.caption = converted_words([shaft for shaft, _ in rows])
     return table
 
@@ -382,8 +450,8 @@ def too_few_words(limits: Limits, kept: int, left_out: Mapping[str, Sequence[int
     """
     why = "; ".join(f"{len(numbers)} left out: {reason}" for reason, numbers in _most_first(left_out))
     return (
-        f"no set of {limits.number}: there are only {kept} shafts to choose from"
-        f"; {why or 'no other shaft was measured in the batches and bins asked for'}"
+        f"no set of {limits.number}: only {kept} shafts to choose from; "
+        f"{why or 'no other shaft was measured in the batches and bins asked for'}"
     )
 
 
@@ -403,13 +471,13 @@ def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
         A line.
     """
     helps = [
-        f"{quantity.words} would have to be {value:g} {quantity.unit} instead of {limit:g} ({value - limit:.4g} more)"
+        f"{quantity.words} within {stated_value(value, quantity.unit)} instead of {stated_value(limit, quantity.unit)}"
         for quantity, limit in zip(limits.quantities, limits.windows, strict=True)
         if (value := needed[quantity.name]) is not None
     ]
     if not helps:
-        return f"no set of {limits_words(limits)}: no limit blocks alone, widen two of them or ask for fewer shafts"
-    return f"no set of {limits_words(limits)}: {', or '.join(helps)}"
+        return f"no set of {limits_words(limits)}: widen two of the limits, or ask for fewer shafts"
+    return f"no set of {limits_words(limits)}; what would do: {', or '.join(helps)}"
 
 
 def review_json(name: str, found: Review, limits: Limits, distance_m: float) -> dict[str, object]:

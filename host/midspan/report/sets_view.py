@@ -11,7 +11,7 @@ from midspan.sets.stock import StockShaft, full_results, shafts_of
 from midspan.store.database import Store
 
 
-def reviewed(store: Store, shafts: Sequence[StockShaft], k: float) -> Review:
+def reviewed(store: Store, shafts: Sequence[StockShaft], asked_k: float | None = None) -> Review:
     """Review a set with the whole results of its shafts.
 
     Parameters
@@ -20,18 +20,20 @@ def reviewed(store: Store, shafts: Sequence[StockShaft], k: float) -> Review:
         The open store.
     shafts : Sequence[StockShaft]
         Its shafts.
-    k : float
-        Coverage factor of what follows each ±.
+    asked_k : float or None
+        Coverage factor of each ±, None for 95 %.
 
     Returns
     -------
     Review
         Mean, spread and distances of the set.
     """
-    return review(shafts, results_of(store, shafts), k)
+    return review(shafts, results_of(store, shafts), asked_k)
 
 
-def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: float) -> dict[str, Review]:
+def all_reviewed(
+    store: Store, sets: Mapping[str, Sequence[StockShaft]], asked_k: float | None = None
+) -> dict[str, Review]:
     """Review many sets; all results are read at once.
 
     Parameters
@@ -40,8 +42,8 @@ def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: floa
         The open store.
     sets : Mapping[str, Sequence[StockShaft]]
         Shafts by name of the set.
-    k : float
-        Coverage factor of what follows each ±.
+    asked_k : float or None
+        Coverage factor of each ±, None for 95 %.
 
     Returns
     -------
@@ -49,7 +51,7 @@ def all_reviewed(store: Store, sets: Mapping[str, Sequence[StockShaft]], k: floa
         Reviews by name of the set.
     """
     whole = iter(results_of(store, [shaft for shafts in sets.values() for shaft in shafts]))
-    return {name: review(shafts, list(islice(whole, len(shafts))), k) for name, shafts in sets.items()}
+    return {name: review(shafts, list(islice(whole, len(shafts))), asked_k) for name, shafts in sets.items()}
 
 
 def results_of(store: Store, shafts: Sequence[StockShaft]) -> list[MemberResult]:

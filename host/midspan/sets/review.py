@@ -17,6 +17,7 @@ from functools import cached_property
 
 import numpy as np
 
+from midspan.measurement.shown_quantities import ShownSpine
 from midspan.sets.difference_uncertainty import (
     MemberResult,
     covariance,
@@ -26,12 +27,12 @@ from midspan.sets.difference_uncertainty import (
     u_from_mean,
 )
 from midspan.sets.stock import StockShaft
+from midspan.uncertainty.budget import Coverage
 
 # Common practice, no published source: at 70 m about 7 thou of spine move an arrow by one ring of the 122 cm face, 61
 # mm wide. Proportion to spine and to distance is our own simplification.
 RING_MM, RING_THOU, RING_M = 61.0, 7.0, 70.0
 STANDS_OUT = 0.25  # share of a set's range made by the last gap; in a dozen spaced evenly each gap is a tenth
-K = 2.0
 
 
 def at_target_mm(range_thou: float, distance_m: float) -> float:
@@ -100,6 +101,8 @@ class Review:
         Standard uncertainty of each shaft from its own noise alone, thou.
     spoiler : Spoiler | None
         The shaft that stands out, None if there is none.
+    asked_k : float | None
+        Coverage factor that was asked for, None for 95 % by the degrees of freedom.
     """
 
     shafts: tuple[StockShaft, ...]
@@ -111,6 +114,22 @@ class Review:
     u_range_thou: float
     own_u_thou: tuple[float, ...]
     spoiler: Spoiler | None
+    asked_k: float | None = None
+
+    @property
+    def k(self) -> float:
+        """Coverage factor of the mean and of differences inside the set."""
+        return coverage_factor_of(self.shafts, self.asked_k)
+
+    @property
+    def mean(self) -> ShownSpine:
+        """Mean spine with its uncertainty; the mean of the pounds too if all shafts have them."""
+        pounds = [shaft.older_lb for shaft in self.shafts if shaft.older_lb is not None]
+        if len(pounds) < len(self.shafts):
+            return ShownSpine(self.mean_thou, self.u_mean_thou, least_freedom(self.shafts))
+        mean_lb = sum(pounds) / len(pounds)
+        u_lb = mean_lb * self.u_mean_thou / self.mean_thou
+        return ShownSpine(self.mean_thou, self.u_mean_thou, least_freedom(self.shafts), mean_lb, u_lb)
 
     @cached_property
     def noise_thou(self) -> float:
@@ -137,25 +156,57 @@ class Review:
         """
         return at_target_mm(self.range_thou, distance_m)
 
-    def apart(self, i: int, k: float = K) -> bool:
+    def apart(self, i: int) -> bool:
         """Return True if a shaft differs significantly from the mean of its set.
 
         Parameters
         ----------
         i : int
             Its place in `shafts`.
-        k : float
-            Coverage factor.
 
         Returns
         -------
         bool
             True if the difference exceeds its expanded uncertainty.
         """
-        return abs(self.from_mean_thou[i]) > k * self.u_from_mean_thou[i]
+        return abs(self.from_mean_thou[i]) > self.k * self.u_from_mean_thou[i]
 
 
-def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], k: float = K) -> Review:
+def least_freedom(shafts: Sequence[StockShaft]) -> float | None:
+    """Return the fewest degrees of freedom among shafts: on the safe side for what they have together.
+
+    Parameters
+    ----------
+    shafts : Sequence[StockShaft]
+        The shafts.
+
+    Returns
+    -------
+    float | None
+        Degrees of freedom, None where all are infinite or unknown.
+    """
+    return min((shaft.dof_spine for shaft in shafts if shaft.dof_spine is not None), default=None)
+
+
+def coverage_factor_of(shafts: Sequence[StockShaft], asked_k: float | None) -> float:
+    """Return the coverage factor of what shafts have together: of their mean and of differences between them.
+
+    Parameters
+    ----------
+    shafts : Sequence[StockShaft]
+        The shafts.
+    asked_k : float | None
+        Coverage factor that was asked for, None for 95 %.
+
+    Returns
+    -------
+    float
+        The factor asked for, or that of the shaft with the fewest degrees of freedom.
+    """
+    return Coverage(factor=asked_k).k(least_freedom(shafts))
+
+
+def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], asked_k: float | None = None) -> Review:
     """Review a set of two shafts or more.
 
     Parameters
@@ -164,8 +215,8 @@ def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], k: flo
         The shafts, in any order.
     results : Sequence[MemberResult]
         Their results, in the same order.
-    k : float
-        Coverage factor for a shaft that stands out.
+    asked_k : float | None
+        Coverage factor, None for 95 % by the degrees of freedom.
 
     Returns
     -------
@@ -185,7 +236,8 @@ def review(shafts: Sequence[StockShaft], results: Sequence[MemberResult], k: flo
         range_thou=float(np.ptp(spines)),
         u_range_thou=u_difference(known, 0, -1),
         own_u_thou=tuple(own_u(known).tolist()),
-        spoiler=_spoiler(ranked, known, k),
+        spoiler=_spoiler(ranked, known, coverage_factor_of(ranked, asked_k)),
+        asked_k=asked_k,
     )
 
 
@@ -201,7 +253,7 @@ def _spoiler(ranked: Sequence[StockShaft], known: np.ndarray, k: float) -> Spoil
     return Spoiler(ranked[i].shaft, ranked[i].name, whole - gap)
 
 
-def alike(shaft: StockShaft, other: StockShaft, results: Sequence[MemberResult], k: float = K) -> bool:
+def alike(shaft: StockShaft, other: StockShaft, results: Sequence[MemberResult], asked_k: float | None = None) -> bool:
     """Return True if two shafts differ by no more than the expanded uncertainty of their difference.
 
     Parameters
@@ -212,12 +264,13 @@ def alike(shaft: StockShaft, other: StockShaft, results: Sequence[MemberResult],
         Second shaft.
     results : Sequence[MemberResult]
         Their two results, in that order.
-    k : float
-        Coverage factor.
+    asked_k : float | None
+        Coverage factor, None for 95 % by the degrees of freedom.
 
     Returns
     -------
     bool
         True if neither can be called the better match.
     """
+    k = coverage_factor_of((shaft, other), asked_k)
     return abs(shaft.spine_thou - other.spine_thou) <= k * u_difference(covariance(results), 0, 1)

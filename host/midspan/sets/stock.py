@@ -73,6 +73,12 @@ class StockShaft:
         Weight, grains.
     definition : str
         Definition for which its spine is stored; another than the reference condition was converted.
+    dof_spine : float | None
+        Degrees of freedom of `u_spine_thou`, None where infinite or unknown.
+    older_lb : float | None
+        Spine in pounds (26 in, 2 lb), None where it is not stored.
+    u_older_lb : float | None
+        Its standard uncertainty, lb.
     """
 
     shaft: int
@@ -85,6 +91,9 @@ class StockShaft:
     runout_thou: float | None
     weight_gr: float | None
     definition: str = DEFINITION
+    dof_spine: float | None = None
+    older_lb: float | None = None
+    u_older_lb: float | None = None
 
     @property
     def name(self) -> str:
@@ -474,6 +483,7 @@ def _shaft(row: StandingMeasurement, weight_g: float | None) -> StockShaft | Non
         row.shaft, row.label, row.result, row.bin, row.spine_thou, row.u_spine_thou, row.spread_thou,
         None if row.runout_mm is None else row.runout_mm / MM_PER_THOU,
         None if weight_g is None else weight_g / GRAM_PER_GRAIN, row.definition,
+        row.dof_spine, row.older_lb, row.u_older_lb,
     )  # fmt: skip
 
 

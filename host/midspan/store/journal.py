@@ -30,8 +30,9 @@ from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, RunReference
-from midspan.store.older_spines import kept_calibrations, stated_before, stated_spines
+from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.reference_spine import conversions
+from midspan.store.spine_freedom import FREEDOM, freedom_of
 from midspan.store.tables import (
     BatchRow,
     CheckRow,
@@ -383,7 +384,8 @@ class Journal:
         query = (
             select(
                 ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
-                DecisionRow.bin, DecisionRow.reasons,
+                DecisionRow.bin, DecisionRow.reasons, ResultRow.older_lb, ResultRow.u_older_lb,
+                json_of(FREEDOM).label("freedom"),
             )
             .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
             .join(StepRow, StepRow.result_id == ResultRow.id)
@@ -396,6 +398,7 @@ class Journal:
                 row.id: JudgedResult(
                     row.spine_thou, row.u_spine_thou,
                     Decision(Outcome(row.outcome), tuple(json.loads(row.reasons)), row.bin), row.calibration,
+                    freedom_of(row.freedom, row.u_spine_thou), row.older_lb, row.u_older_lb,
                 )
                 for row in session.execute(query)
             }  # fmt: skip

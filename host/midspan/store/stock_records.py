@@ -17,7 +17,8 @@ from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.records import Records
-from midspan.store.reference_spine import StatedSpine, conversions
+from midspan.store.reference_spine import Conversion, StatedSpine, conversions
+from midspan.store.spine_freedom import FREEDOM, freedom_of
 from midspan.store.stored_result import MeasuredResult, read_measured
 from midspan.store.tables import (
     BasisRow,
@@ -73,6 +74,12 @@ class StandingMeasurement:
         Bin by the verdict, None without a bin.
     definition : str
         Definition for which the spine is stored.
+    dof_spine : float | None
+        Degrees of freedom of `u_spine_thou`, None where infinite or unknown.
+    older_lb : float | None
+        Spine in pounds (26 in, 2 lb); None where it is not stored.
+    u_older_lb : float | None
+        Its standard uncertainty, lb.
     """
 
     shaft: int
@@ -88,6 +95,31 @@ class StandingMeasurement:
     outcome: Outcome
     bin: str | None
     definition: str = DEFINITION
+    dof_spine: float | None = None
+    older_lb: float | None = None
+    u_older_lb: float | None = None
+
+    def convert(self, definition: str, conversion: Conversion) -> None:
+        """Bring a spine that another version stored under the reference condition, its pounds in proportion.
+
+        Parameters
+        ----------
+        definition : str
+            Definition for which the spine is stored.
+        conversion : Conversion
+            What brings it under the reference condition.
+        """
+        before, u_before, self.definition = self.spine_thou, self.u_spine_thou, definition
+        if before is None:
+            return
+        self.spine_thou, u_spine = conversion.of(before, u_before or 0.0)
+        if self.older_lb is not None:
+            self.older_lb *= before / self.spine_thou
+        if u_before is None:
+            return
+        self.u_spine_thou = u_spine
+        if self.u_older_lb is not None and u_before > 0:
+            self.u_older_lb *= u_spine / u_before
 
 
 @dataclass(slots=True)
@@ -138,7 +170,7 @@ class StockRecords(Records):
         columns = (
             RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
             ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm,
-            DecisionRow.outcome, DecisionRow.bin,
+            DecisionRow.outcome, DecisionRow.bin, ResultRow.older_lb, ResultRow.u_older_lb, json_of(FREEDOM),
         )  # fmt: skip
         query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
@@ -148,16 +180,14 @@ class StockRecords(Records):
         rows = [
             StandingMeasurement(
                 shaft, label, batch, _ORIGINS[origin], run, result, spine, u_spine, spread, runout, _OUTCOMES[outcome],
-                bin_name,
+                bin_name, DEFINITION, freedom_of(freedom, u_spine), lb, u_lb,
             )
-            for shaft, label, batch, origin, run, result, spine, u_spine, spread, runout, outcome, bin_name
-            in self._session.execute(query.order_by(RunRow.shaft))
+            for shaft, label, batch, origin, run, result, spine, u_spine, spread, runout, outcome, bin_name, lb, u_lb,
+                freedom in self._session.execute(query.order_by(RunRow.shaft))
         ]  # fmt: skip
         for row in rows:
-            if row.result in stated and row.spine_thou is not None:
-                row.definition = stated[row.result].stated_for
-                row.spine_thou, u_spine = found[row.result].of(row.spine_thou, row.u_spine_thou or 0.0)
-                row.u_spine_thou = row.u_spine_thou if row.u_spine_thou is None else u_spine
+            if row.result in stated:
+                row.convert(stated[row.result].stated_for, found[row.result])
         return rows
 
     def _stated_before(self) -> dict[int, StatedSpine]:

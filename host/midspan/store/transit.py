@@ -225,12 +225,21 @@ class JudgedResult:
         Verdict.
     calibration : str | None
         Id of the calibration.
+    dof_spine : float | None
+        Degrees of freedom of `u_spine_thou`, None where infinite or unknown.
+    older_lb : float | None
+        Spine in pounds (26 in, 2 lb); None without a result.
+    u_older_lb : float | None
+        Its standard uncertainty, lb.
     """
 
     spine_thou: float | None
     u_spine_thou: float | None
     decision: Decision
     calibration: str | None
+    dof_spine: float | None = None
+    older_lb: float | None = None
+    u_older_lb: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,8 +3,15 @@
 from __future__ import annotations
 
 from midspan.base.errors import MidspanError
-from midspan.base.formatting import with_uncertainty
-from midspan.report.sets_text import limits_words, review_words
+from midspan.measurement.shown_quantities import (
+    across_unit,
+    in_across_unit,
+    meaning,
+    spine_text,
+    spine_unit,
+    weight_unit,
+)
+from midspan.report.sets_text import FURTHER, away_text, further_text, limits_words, review_words
 from midspan.report.sets_view import present, reviewed
 from midspan.sets.registry import KeptSet, Sets
 from midspan.sets.review import Review
@@ -12,7 +19,7 @@ from midspan.sets.stock import spoken_against
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_chart import SvgChart, with_room
 
-K, DISTANCE_M, LEAST_THOU = 2.0, 70.0, 0.5
+DISTANCE_M, LEAST_THOU = 70.0, 0.5
 
 
 def sets_values(follower: Follower, now: Clock) -> dict[str, object]:
@@ -67,10 +74,12 @@ def set_values(follower: Follower, number: int, now: Clock) -> dict[str, object]
         "made": now.day(kept.made_ms),
         "limits": limits_words(kept.limits),
         "members": [] if found is None else _members(found),
-        "words": [] if found is None else list(review_words(found, K, DISTANCE_M)),
+        "words": [] if found is None else list(review_words(found, DISTANCE_M)),
         "strip": "" if found is None else strip(found),
         "left": [(member.shaft, member.left) for member in kept.members if member.left is not None],
         "trouble": trouble,
+        "units": {"spine": spine_unit(), "across": across_unit(), "weight": weight_unit()},
+        "meaning": meaning(),
     }
 
 
@@ -81,23 +90,23 @@ def _review(follower: Follower, kept: KeptSet) -> tuple[Review | None, str]:
     try:
         against = spoken_against(follower.store, kept.present)
         trouble = " ".join(f"Shaft {shaft} should not be in it any more: {why}." for shaft, why in against.items())
-        return reviewed(follower.store, present(follower.store, kept), K), trouble
+        return reviewed(follower.store, present(follower.store, kept)), trouble
     except MidspanError as error:
         return None, str(error)
 
 
 def _members(found: Review) -> list[tuple[int, str, str, str, str, str]]:
     """Return shaft, label, spine, distance from the mean, spread and weight of each member, the stiffest first."""
+    spread_of, weight_of = FURTHER[0], FURTHER[1]
     rows = []
     for i, shaft in enumerate(found.shafts):
-        away = with_uncertainty(found.from_mean_thou[i], K * found.u_from_mean_thou[i], 3)
-        spread, weight = ("-" if value is None else f"{value:.1f}" for value in (shaft.spread_thou, shaft.weight_gr))
-        rows.append((shaft.shaft, shaft.label, f"{shaft.spine_thou:.2f}", away, spread, weight))
+        spread, weight = (further_text(each.of(shaft), each) for each in (spread_of, weight_of))
+        rows.append((shaft.shaft, shaft.label, spine_text(shaft).cell, away_text(found, i), spread, weight))
     return rows
 
 
 def strip(found: Review) -> str:
-    """Draw the shafts of a set side by side, each with its U from the mean of the set.
+    """Draw how far each shaft of a set is from its mean, with the ± of that difference.
 
     Parameters
     ----------
@@ -109,15 +118,15 @@ def strip(found: Review) -> str:
     str
         SVG.
     """
-    ends = [
-        away + sign * K * u
+    bars = [
+        (in_across_unit(away - found.k * u), in_across_unit(away + found.k * u))
         for away, u in zip(found.from_mean_thou, found.u_from_mean_thou, strict=True)
-        for sign in (-1, 1)
     ]
-    chart = SvgChart("Spines of the set from its mean", (0.5, len(found.shafts) + 0.5), with_room(ends, LEAST_THOU))
+    room = with_room([end for bar in bars for end in bar], in_across_unit(LEAST_THOU))
+    chart = SvgChart("Difference of each shaft from the mean of the set", (0.5, len(found.shafts) + 0.5), room)
     chart.across(0.0, "mean")
-    for i, (away, u) in enumerate(zip(found.from_mean_thou, found.u_from_mean_thou, strict=True)):
-        chart.bar(i + 1, away - K * u, away + K * u, open_mark=True)
+    for i, (low, high) in enumerate(bars):
+        chart.bar(i + 1, low, high, open_mark=True)
     every = max(1, len(found.shafts) // 12)
     marks = [(i + 1.0, str(shaft.shaft)) for i, shaft in enumerate(found.shafts) if i % every == 0]
-    return chart.done("shaft", "from the mean, thou", marks)
+    return chart.done("shaft", f"from the mean, {across_unit()}", marks)
