@@ -212,7 +212,7 @@ def test_what_a_reader_types_finds_the_shaft(folder):
 def test_a_label_shows_spine_with_its_uncertainty(folder):
     midspan("shafts", "labels", "1", "2", "--out", "l.pdf", folder=folder)
     (text,) = pages(folder / "l.pdf")
-    for words in ("1 blå-1", "500.00 ± 0.40 thou", "around 2.50", "spring 1"):
+    for words in ("1 blå-1", "500.00 ± 0.39 thou", "around 2.50 thou", "spring 1"):
         assert words in text
 
 
@@ -228,7 +228,7 @@ def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
     assert [row[column] for row in card.rows].count("34 / 214") == 1
     assert len(card.conditions) == 4  # the last says where angles are counted from
     midspan("shafts", "labels", "1", "--out", "l.pdf", folder=folder)
-    assert "around 2.50, stiff 34 / 214" in pages(folder / "l.pdf")[0]
+    assert "around 2.50 thou, stiff 34 / 214" in pages(folder / "l.pdf")[0]
 
 
 def test_labels_on_other_paper(folder):

@@ -146,10 +146,10 @@ def test_a_set_is_drawn_from_its_mean_with_what_is_told_apart():
     apart, other = bars["told apart from the mean (2)"], bars["not told apart (1)"]
     assert apart[0].get_xdata().tolist() == pytest.approx([-0.5, 0.4])
     assert other[0].get_xdata().tolist() == pytest.approx([0.1])
-    # Independent u of 0.1 each: that of the distance to the mean of three is 0.1 sqrt(2/3).
-    assert np.ptp(other[2][0].get_segments()[0][:, 0]) == pytest.approx(2 * 2 * 0.1 * (2 / 3) ** 0.5)
+    # Independent u of 0.1 each: that of the distance to the mean of three is 0.1 sqrt(2/3); 95 % of a normal is 1.96 u.
+    assert np.ptp(other[2][0].get_segments()[0][:, 0]) == pytest.approx(2 * 1.96 * 0.1 * (2 / 3) ** 0.5)
     assert apart[0].get_markerfacecolor() != other[0].get_markerfacecolor()
-    assert "n = 3, mean spine 500.50" in title(figure)
+    assert "3 shafts, mean spine 500.50" in title(figure)
 
 
 # Force against travel

@@ -363,7 +363,7 @@ def test_unmarked_shafts_get_the_name_of_a_size(stocked, tmp_path):
 @pytest.mark.parametrize(
     ("words", "numbers"),
     [
-        (("--number", 5, "--spine", 2), ["9.4 thou", "7.4"]),
+        (("--number", 5, "--spine", 2), ["9.4 thou"]),
         (("--number", 10, "--spine", 2), [" 9 "]),
         (("--number", 4, "--spine", 2, "--weight", 5), [" 0 ", " 9 ", "not weighed"]),
         (("--number", 4, "--spine", 2, "--batch", 7), [" 0 "]),

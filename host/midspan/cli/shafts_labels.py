@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from midspan.base.errors import OutputError, ReadingsError
-from midspan.cli.options import STORE, FixedFactor, StoreAt
+from midspan.cli.options import STORE, Factor, StoreAt
 
 
 def labels(
@@ -16,7 +16,7 @@ def labels(
     out: Annotated[Path, typer.Option("--out", help="PDF file to write.")] = Path("labels.pdf"),
     skip: Annotated[int, typer.Option(min=0, help="Labels gone from the first sheet.")] = 0,
     store: StoreAt = STORE,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""
     from midspan.report.labels import label_of, load_sheet, write_labels

@@ -185,7 +185,7 @@ def _row(found: Review, i: int, result: MeasuredResult) -> tuple[str, ...]:
     """Return the cells of a shaft under `_headings`."""
     shaft, k = found.shafts[i], found.asked_k
     side = "softer" if found.from_mean_thou[i] > 0 else "stiffer"
-    away = f"{away_text(found, i)} {side}" if found.apart(i) else "not told apart"
+    away = f"{away_text(found, i).lstrip('-')} {side}" if found.apart(i) else "not told apart"
     return (
         shaft.name, spine_text(shaft, k).cell, away, spread_text(result, k).number, angle(lasting_side_deg(result)),
         runout_text(result, k).number, weight_text(shaft.weight_gr).number,
@@ -207,8 +207,8 @@ def _sentences(found: Review) -> list[str]:
     covers = ": the true value lies within it in about 95 of 100 cases" if found.asked_k is None else ""
     return [
         told,
-        f"{meaning(found.asked_k)}{covers}. Differences between shafts of this set are known better than each spine, "
-        "because errors common to all of them cancel.",
+        f"{meaning(found.asked_k)}{covers}. That of a difference inside this set leaves out errors common to "
+        "its shafts.",
     ]
 
 

@@ -315,7 +315,7 @@ def twins_words(stock: Stock) -> Iterator[str]:
     if likely:
         yield (
             f"{_shafts(likely)} left out: each is likely in the stock under another number too. `midspan shafts twins` "
-            "lists the pairs; say which are one shaft (midspan shafts join) and which are two (midspan shafts different)"
+            "lists the pairs; say which are one shaft (midspan shafts join) and which two (midspan shafts different)"
         )
     unsure = len({number for numbers in stock.unsure.values() for number in numbers})
     if unsure:
