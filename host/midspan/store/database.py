@@ -25,7 +25,7 @@ from itertools import groupby
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import Engine, Select, func, select
+from sqlalchemy import Engine, Select, select
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, joinedload
@@ -44,6 +44,7 @@ from midspan.store.measurements import (
     concerns_before,
     concerns_in,
     crack_limit_before,
+    is_newest,
     is_run,
     note_run,
     standing_results,
@@ -317,9 +318,7 @@ class Store:
         list[StoredResult]
             Results, empty if there are none.
         """
-        newest = select(func.max(ResultRow.id)).group_by(ResultRow.run_id)
-        query = results_query().where(RunRow.batch_id == batch, ResultRow.id.in_(newest))
-        return self._read(query.order_by(RunRow.id))
+        return self._read(results_query().where(RunRow.batch_id == batch, is_newest()).order_by(RunRow.id))
 
     def close(self) -> None:
         """Fold what was written into the file and close it; a second call does nothing.

@@ -106,8 +106,19 @@ def standing_results() -> tuple[ColumnElement[bool], ...]:
     tuple[ColumnElement[bool], ...]
         Conditions for a query of results and runs, all of which must hold.
     """
+    return is_standing(), is_newest()
+
+
+def is_newest() -> ColumnElement[bool]:
+    """Return the condition that no later result of its measurement stands beside a result.
+
+    Returns
+    -------
+    ColumnElement[bool]
+        Condition for a query of results.
+    """
     later = aliased(ResultRow)
-    return is_standing(), ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
+    return ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
 
 
 def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Concern]:
@@ -178,13 +189,11 @@ def crack_limit_before(session: Session, run_id: int) -> float | None:
     float | None
         Hysteresis, percent; None if none of them had a limit.
     """
-    later = aliased(ResultRow)
     limit_pct = func.json_extract(BasisRow.content, "$.crack_hysteresis_pct")
     query = select(func.min(limit_pct)).join(DecisionRow, DecisionRow.basis_id == BasisRow.id)
     query = query.join(ResultRow, ResultRow.id == DecisionRow.result_id)
     query = query.join(SupersessionRow, SupersessionRow.superseded_id == ResultRow.run_id)
-    newest = ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
-    found: float | None = session.scalars(query.where(SupersessionRow.run_id == run_id, newest)).one()
+    found: float | None = session.scalars(query.where(SupersessionRow.run_id == run_id, is_newest())).one()
     return found
 
 
