@@ -7,13 +7,13 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from answering import Answering
 from in_memory import InMemory
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.units import STANDARD
 from midspan.calibrate.axial_friction import PassMeans, Pressed, friction_of
 from midspan.calibrate.calibration_file import calibration_text
 from midspan.calibrate.filter import calibrate_filter
-from midspan.calibrate.guide import GuideScreen
 from midspan.calibrate.live import LiveBench
 from midspan.calibrate.live_filter import take_filter
 from midspan.calibrate.readings_table import TableWriter, read_readings
@@ -32,11 +32,10 @@ def found_on(folder, left):
     gauge = {"axial_friction_left": left * NIP}
     line = InMemory({"seed": 1, "gauge": gauge, "bench": [body], "shafts": []})
     link = Gauge(line, clock=lambda: line.board.now_us / 1e6, wall_clock=lambda: 1.8e9)
-    screen = GuideScreen(lambda _: "", lambda _: None, by_itself=True)
     table = TableWriter(folder / "filter.csv", "filter")
     per_n = mechanics.GAUGE["count_per_n"]
     with ArchiveWriter(folder / "bench.avro") as archive:
-        bench = LiveBench(link, archive, "filter calibration", screen, table)
+        bench = LiveBench(link, archive, "filter calibration", Answering(), table)
         bend = take_filter(bench, round(per_n * STANDARD.load_n), round(50 / MM_PER_STEP), STEPS_PER_TURN, 3.0)
     pressed = Pressed(1 / per_n, STANDARD.load_n, bend * MM_PER_STEP)
     return calibrate_filter(read_readings(table.path, "filter"), STEPS_PER_TURN, pressed)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from midspan.base.errors import ConfigurationError, MidspanError
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.frame import RigidBar, calibrate_frame
-from midspan.calibrate.live import as_travel
+from midspan.calibrate.live_blocks import as_travel
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.rotation import calibrate_rotation, calibrate_rotation_marks
 from midspan.calibrate.span import calibrate_span

@@ -200,16 +200,20 @@ def test_records_of_several_gauges_are_not_mixed(tmp_path):
     assert {found.gauge for found in newest_records(tmp_path, "bench")} == {"bench"}
 
 
-def test_another_calibration_is_not_written_over(tmp_path):
+def test_another_calibration_is_kept_aside_under_its_id_and_other_files_are_left(tmp_path):
     all_five(tmp_path)
     out = tmp_path / "gauge.toml"
     write_calibration(tmp_path, out, None)
     write_calibration(tmp_path, out, None)  # the same again changes nothing
+    first, before = load_calibration(out), out.read_bytes()
     save_record(record("span", replace(HERE, made=MADE + timedelta(days=1))), tmp_path)
-    before = out.read_bytes()
+    write_calibration(tmp_path, out, None)
+    assert load_calibration(out).calibration.id != first.calibration.id
+    assert (tmp_path / f"gauge-{first.calibration.id}.toml").read_bytes() == before
+    out.write_text("[bench]\n")
     with pytest.raises(OutputError) as caught:
         write_calibration(tmp_path, out, None)
-    assert (caught.value.code, out.read_bytes()) == ("other_content", before)
+    assert (caught.value.code, out.read_text()) == ("other_content", "[bench]\n")
 
 
 def test_a_record_without_a_thermometer_is_as_it_was_before_gauges_had_one(tmp_path):

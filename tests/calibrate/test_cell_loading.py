@@ -11,12 +11,13 @@ import tomllib
 from datetime import UTC, datetime
 
 import pytest
+from answering import Answering
 from commands_rig import midspan, refusal
 from midspan.base.errors import CellSignError, ConfigurationError, ReadingsError
 from midspan.calibrate.cell_loading import PICTURE, Loading, LoadingWay
 from midspan.calibrate.force import Load, calibrate_force
-from midspan.calibrate.guide import GuidedCalibration, GuideScreen, finish
-from midspan.calibrate.procedures import force
+from midspan.calibrate.guide import GuidedCalibration, finish
+from midspan.calibrate.guided_force import force
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.record import load_record
 from midspan.rehearsal import scenario
@@ -25,19 +26,19 @@ from places import ROOT
 pytestmark = pytest.mark.process
 
 NOTES = ROOT / "hardware_notes"
+SIGN = ["sign empty", "sign push", "sign mass"]
 MASSES = [250.0, 500.0, 1000.0]
 SWAPPED = scenario.GAUGE | {"count_per_n": -scenario.GAUGE["count_per_n"]}
 ON_THE_BENCH = scenario.cell_loaded
 
 
 def guided(folder, load=None):
-    """Return the list of questions, filled as they are asked, and a function that calibrates the simulated gauge."""
-    asked = []
-    screen = GuideScreen(lambda text: asked.append(text) or "", lambda _: None, by_itself=False)
+    """Return the person who is asked, and a function that calibrates the simulated gauge."""
+    person = Answering()
     session = GuidedCalibration(
-        folder / "records", "rehearsal", "", 20.0, datetime.now(UTC), 365, "rehearsal", None, screen
+        folder / "records", "rehearsal", "", 20.0, datetime.now(UTC), 365, "rehearsal", None, person
     )
-    return asked, lambda: finish(session, force(session, load or Load(), MASSES, 1, creep=False))
+    return person, lambda: finish(session, force(session, load or Load(), MASSES, 1, creep=False))
 
 
 def hung_on_the_head(loads_g, ratio=1.0):
@@ -51,13 +52,11 @@ def never_loaded(loads_g, _ratio=1.0):
 
 
 def test_the_sign_comes_first_and_then_the_series(tmp_path):
-    asked, work = guided(tmp_path)
+    person, work = guided(tmp_path)
     made = work()
-    kinds = [re.match(r"\[(sign )?", text)[1] for text in asked]
-    assert kinds == ["sign "] * 3 + [None] * 7
-    assert [re.search(r"\d+(?= g )|empty|finger", text)[0] for text in asked[:4]] == [
-        "empty", "finger", "1000", "empty"
-    ]  # fmt: skip
+    assert person.ids == [*SIGN, *["put on"] * 7]
+    loads = [re.findall(r"(\d+) g", prompt.words) for prompt in person.asked[2:]]
+    assert loads == [["1000"], [], ["250"], ["500"], ["1000"], ["500"], ["250"], []]
     found = made.finding.section["newton_per_count"]
     assert found == pytest.approx(1 / scenario.GAUGE["count_per_n"], rel=1e-3)
 
@@ -73,23 +72,22 @@ def test_the_sign_comes_first_and_then_the_series(tmp_path):
 def test_a_wrong_sign_ends_before_any_series(tmp_path, monkeypatch, gauge, put_on, cause, questions):
     monkeypatch.setattr(scenario, "GAUGE", gauge)
     monkeypatch.setattr(scenario, "cell_loaded", put_on)
-    asked, work = guided(tmp_path)
+    person, work = guided(tmp_path)
     with pytest.raises(CellSignError) as caught:
         work()
     assert caught.value.cause == cause
-    assert len(asked) == questions
-    assert all(text.startswith("[sign ") for text in asked)
+    assert person.ids == SIGN[:questions]
     assert [path.name for path in (tmp_path / "records").iterdir()] == ["bench-readings.avro"]
 
 
 def test_a_load_that_was_never_put_on_is_no_sign(tmp_path, monkeypatch):
     monkeypatch.setattr(scenario, "cell_loaded", never_loaded)
-    asked, work = guided(tmp_path)
+    person, work = guided(tmp_path)
     with pytest.raises(ReadingsError) as caught:
         work()
     assert caught.value.code == "no_response"
     assert not isinstance(caught.value, CellSignError)
-    assert len(asked) == 2
+    assert person.ids == SIGN[:2]
 
 
 def test_the_command_refuses_a_wrong_sign_in_one_line(tmp_path, monkeypatch):

@@ -8,12 +8,15 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import pytest
+from answering import Answering
 from commands_rig import midspan, refusal
 from midspan.base.errors import ConfigurationError, ConversionError, LinkError, OutputError, ReadingsError
 from midspan.calibrate.live_cell import force_schedule
+from midspan.calibrate.order import FILE, ORDER
 from midspan.calibrate.readings_table import readings_of
 from midspan.calibrate.record import Circumstances, load_record, record_of, save_record
 from midspan.calibrate.span import calibrate_span
+from midspan.cli import calibrate_options
 from midspan.measurement.calibration import load_calibration
 from midspan.measurement.cycle_settings import DEEP
 from midspan.rehearsal import scenario
@@ -26,6 +29,13 @@ MASSES_G = (200.0, 400.0, 600.0, 800.0, 1000.0)
 REHEARSAL = ("--port", "rehearsal", "--yes", "--json")
 
 
+def answering(monkeypatch, answers):
+    """Return a person who answers prompts at the terminal by their ids."""
+    person = Answering(answers)
+    monkeypatch.setattr(calibrate_options, "Prompter", lambda: person)
+    return person
+
+
 @pytest.fixture(scope="module")
 def calibrated(tmp_path_factory):
     """Calibrate the simulated gauge; return its folder, the outcome by kind, and the output of the last command."""
@@ -34,9 +44,10 @@ def calibrated(tmp_path_factory):
     for kind, options in {
         "force": (),
         "travel": ("--clearance", 6.5),
-        "frame": ("--bar-diameter", 25),
+        "frame": (),
         "span": (),
-        "rotation": ("--expected-steps", 800),
+        "sinking": (),
+        "rotation": (),
         "filter": (),
     }.items():
         done = midspan("calibrate", kind, *options, *REHEARSAL, folder=folder)
@@ -87,8 +98,7 @@ def test_the_guide_says_what_to_put_on_and_what_comes_next(calibrated, snapshot)
     assert [re.match(r"\[(\d+) of 33\]", line)[1] for line in asked] == [str(number) for number in range(1, 34)]
     loads = [int(found[1]) if (found := re.search(r"(\d+) g", line)) else 0 for line in asked]
     assert loads == [mass for _, _, mass in force_schedule(MASSES_G, 3)]
-    order = ("force", "travel", "frame", "span", "rotation", "filter", "file")
-    for kind, following in pairwise(order):
+    for kind, following in pairwise((*ORDER, FILE)):
         assert guides[kind][-1].split()[:4] == ["Next:", "midspan", "calibrate", following]
     steps = {kind: [line for line in lines if not line.startswith("    ")] for kind, lines in guides.items()}
     assert steps == snapshot
@@ -147,15 +157,14 @@ def test_what_the_maker_states_is_in_the_file_and_kept_over(calibrated):
     folder, _, _ = calibrated
     of_records = load_calibration(folder / "gauge.toml")
     old = (folder / "gauge.toml").read_text().replace("[calibration]", 'cycle = "deep"\n\n[calibration]', 1)
-    stated = "rim_mm = 2.5\nu_rim_mm = 0.2\nsink_mm_per_n = 7e-4\nvertical_share = [0.0, 0.1]\n"
+    stated = "vertical_share = [0.0, 0.1]\noff_centre_mm = 0.7\n"
     (folder / "old.toml").write_text(old.replace("[span]\n", f"[span]\n{stated}"))
     given = ("calibrate", "file", "--out", "new.toml", "--previous", "old.toml", "--range", 15, 25)
     done = midspan(*given, folder=folder)
     assert done.returncode == 0, done.stderr
     new = load_calibration(folder / "new.toml")
-    assert new.span.model_dump() == of_records.span.model_dump() | {
-        "rim_mm": 2.5, "u_rim_mm": 0.2, "sink_mm_per_n": 7e-4, "vertical_share": (0.0, 0.1),
-    }  # fmt: skip
+    kept = {"vertical_share": (0.0, 0.1), "off_centre_mm": 0.7}
+    assert new.span.model_dump() == of_records.span.model_dump() | kept
     assert new.usual_cycle == DEEP
     assert new.calibration.range_c == (15, 25)
     assert new.calibration.id != of_records.calibration.id  # other values, so another calibration
@@ -176,8 +185,8 @@ def test_what_a_record_states_goes_before_what_a_file_did(calibrated, tmp_path):
     assert midspan("calibrate", "span", *span, *named, folder=tmp_path).returncode == 0
     computed = ("--material", "carbon", *rims[:6], "--shaft-diameter", 6)
     assert midspan("calibrate", "sinking", *computed, *named, folder=tmp_path).returncode == 0
-    old = (folder / "gauge.toml").read_text().replace("[span]\n", "[span]\nrim_mm = 9.0\noff_centre_mm = 0.1\n")
-    (tmp_path / "old.toml").write_text(old)
+    old = (folder / "gauge.toml").read_text().replace("[span]\n", "[span]\noff_centre_mm = 0.1\n")
+    (tmp_path / "old.toml").write_text(re.sub(r"^rim_mm = .*$", "rim_mm = 9.0", old, flags=re.MULTILINE))
     done = midspan("calibrate", "file", "--out", "new.toml", "--previous", "old.toml", folder=tmp_path)
     assert done.returncode == 0, done.stderr
     new = load_calibration(tmp_path / "new.toml").span
@@ -188,6 +197,23 @@ def test_what_a_record_states_goes_before_what_a_file_did(calibrated, tmp_path):
     nip = math.cos(math.asin(31 / (30 + 7.5)))
     assert abs(new.axial_friction - mechanics.GAUGE["axial_friction_left"] / nip) < 2 * new.u_axial_friction < 0.005
     assert new.sink_mm_per_n * 8.63 / 0.0254 == pytest.approx(0.23, abs=0.01)
+
+
+def test_all_parts_in_a_row_leave_out_what_is_valid_and_write_the_file(calibrated, tmp_path, monkeypatch):
+    folder, outcomes, _ = calibrated
+    shutil.copytree(folder / "calibration", tmp_path / "calibration")
+    for kind in ("span", "sinking"):
+        (tmp_path / "calibration" / f"{outcomes[kind][0]['id']}.json").unlink()
+    person = answering(monkeypatch, {})
+    done = midspan("calibrate", "all", "--port", "rehearsal", "--json", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert person.ids == ["simulated gauge"]  # the rest it does by itself
+    made = load_calibration(tmp_path / "gauge.toml").calibration.records
+    assert {record.split("-")[0] for record in made} == set(ORDER)
+    assert len(set(made) & {outcome["id"] for outcome, _ in outcomes.values()}) == len(ORDER) - 2
+    before = (tmp_path / "gauge.toml").read_bytes()
+    assert midspan("calibrate", "all", "--port", "rehearsal", "--yes", folder=tmp_path).returncode == 0
+    assert (tmp_path / "gauge.toml").read_bytes() == before
 
 
 def test_gauge_blocks_give_the_scale_and_the_screw_s_error_as_well(tmp_path):
@@ -264,19 +290,30 @@ def test_a_held_load_shows_creep_and_drift(tmp_path):
 
 
 def test_a_person_types_spans(tmp_path, monkeypatch):
-    answers = iter(["711,2", "oops", "711.3", "711.25"])
-    monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
+    person = answering(monkeypatch, {"rims known": "n", "span": ["711,2", "oops", "711.3", "711.25"]})
     done = midspan("calibrate", "span", "--readings", 3, "--json", "--gauge", "bench", folder=tmp_path)
-    assert json.loads(done.stdout)["section"]["span_mm"] == pytest.approx(711.25)
-    assert [line for line in done.stderr.splitlines() if "'oops'" in line]
+    section = json.loads(done.stdout)["section"]
+    assert (section["span_mm"], "rim_mm" in section) == (pytest.approx(711.25), False)
+    assert person.ids == ["rims known", *["span"] * 4]
+
+
+def test_a_person_states_rims_and_rollers(tmp_path, monkeypatch):
+    sizes = {"rim": "2", "roller": "30", "axles": "31", "thinnest": "6", "thickest": ["5", "6"]}
+    person = answering(monkeypatch, {"rims known": "y", "rollers": "y", **sizes, "span": "711.2"})
+    done = midspan("calibrate", "span", "--readings", 2, "--json", folder=tmp_path)
+    # (2 + 3) mm times the cosine of asin(31 / 36)
+    assert json.loads(done.stdout)["section"]["rim_mm"] == pytest.approx(5 * 0.5084, abs=1e-3)
+    assert person.ids.count("thickest") == 2  # 5 is thinner than the thinnest
+    person = answering(monkeypatch, {"sinking way": "c"})
+    done = midspan("calibrate", "sinking", "--json", folder=tmp_path)
+    assert (done.returncode, person.ids) == (0, ["sinking way"])  # the sizes are in the record of the span
 
 
 # Bad input: one clear line, and readings are kept
 
 
 def test_readings_of_a_refused_run_are_kept(tmp_path, monkeypatch):
-    answers = iter(["28.0", "28.01"])
-    monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
+    answering(monkeypatch, {"rims known": "n", "span": ["28.0", "28.01"]})
     said = str(refusal(midspan("calibrate", "span", "--readings", 2, folder=tmp_path), ReadingsError))
     assert "inches" in said
     (kept,) = (tmp_path / "calibration").iterdir()
@@ -304,11 +341,13 @@ NEAR = ("travel", "--port", "rehearsal", "--yes", "--first-steps", 5000, "--last
         (ConversionError, ("32.2", "9.76", "9.84"), ("force", "--csv", "x.csv", "--gravity", 32.2)),
         (ConfigurationError, ("--bar", "--diameter", "--assigned"), ("bar", "--csv", "x.csv")),
         (ConfigurationError, "no_folder", ("file", "--out", "gauge.toml")),
-        (ConfigurationError, "bar_size", ("frame", "--csv", "x.csv")),
-        (ConfigurationError, "bar_size", ("frame", "--port", "rehearsal", "--yes")),
+        (ConfigurationError, "nobody", ("frame", "--csv", "x.csv")),
+        (ConfigurationError, "nobody", ("rotation", "--csv", "x.csv")),
+        (ConfigurationError, "missing_kind", ("rotation", "--port", "rehearsal", "--yes")),
+        (ConfigurationError, "yes_at_a_gauge", ("force", "--port", "COM9", "--yes")),
         (ConfigurationError, "rollers", ("span", "--csv", "span.csv", "--rim-radius", 2, "--axle-distance", 31)),
         (ConfigurationError, "sinking", ("sinking", "--material", "cheese", "--rim-radius", 2)),
-        (LinkError, ("no-such-port",), ("force", "--port", "no-such-port")),
+        (LinkError, ("no-such-port",), ("travel", "--port", "no-such-port")),
         (ConfigurationError, "gauge_name", ("span", "--gauge", "")),
         (ConfigurationError, "gauge_name", ("span", "--gauge", "g" * 33)),
         (OutputError, ("span.csv", "File exists"), ("span", "--csv", "span.csv", "--records", "span.csv")),
@@ -364,18 +403,18 @@ def test_a_table_with_decimal_commas_is_read_where_semicolons_part_the_cells(tmp
 
 
 def test_what_an_interrupted_guide_had_read_is_kept(tmp_path, monkeypatch):
-    answers = iter([""] * (3 + 3))  # three for the sign, then three readings
+    read = iter(["", "", ""])
 
-    def prompt(*_, **__):
+    def put_on(_prompt):
         try:
-            return next(answers)
+            return next(read)
         except StopIteration:
             raise KeyboardInterrupt from None
 
-    monkeypatch.setattr("typer.prompt", prompt)
+    person = answering(monkeypatch, {"simulated gauge": "s", "put on": put_on})
     done = midspan("calibrate", "force", "--port", "rehearsal", folder=tmp_path)
     assert done.returncode == 130
     (kept,) = (tmp_path / "calibration").glob("force-readings-*.csv")
-    (line,) = [line for line in done.stderr.splitlines() if str(kept.relative_to(tmp_path)) in line]
+    (line,) = [line for line in person.said if str(kept.relative_to(tmp_path)) in line]
     assert "3" in line.partition("(")[2].split()
     assert len(kept.read_text().splitlines()) == 1 + 3

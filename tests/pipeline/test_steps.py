@@ -7,9 +7,9 @@ import pytest
 from midspan.archive.reader import read_archive
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ArchiveError, LinkError, StoreError
-from midspan.calibrate.guide import GuideScreen
 from midspan.calibrate.live import LiveBench
 from midspan.calibrate.readings_table import TableWriter
+from midspan.conversation.questions import Unattended
 from midspan.link.session_events import BlockCame
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Judging, Pipeline, evaluate_kept, keep
@@ -134,8 +134,8 @@ def test_ctrl_c_in_a_step_of_a_calibration_keeps_its_readings(archive, tmp_path)
                 raise KeyboardInterrupt
 
         gauge.run = lambda shaft, label, steps, stand: program(shaft, label, steps, stand, interrupting)
-        screen, table = GuideScreen(str, print, by_itself=True), TableWriter(tmp_path / "force.csv", "force")
-        bench = LiveBench(gauge, archive, "force calibration", screen, table)
+        table = TableWriter(tmp_path / "force.csv", "force")
+        bench = LiveBench(gauge, archive, "force calibration", Unattended(print), table)
         with pytest.raises(KeyboardInterrupt):
             bench.step(0, readings=400)
         found = gauge.settled()

@@ -6,6 +6,7 @@ The file's id is a digest of its records: the same records make the same file, b
 import hashlib
 import json
 import math
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
@@ -16,7 +17,7 @@ from midspan.base.config import read_toml, validated
 from midspan.base.errors import ConfigurationError, OutputError
 from midspan.base.files import writing
 from midspan.calibrate.record import Record, records_in
-from midspan.measurement.calibration import Calibration
+from midspan.measurement.calibration import Calibration, load_calibration
 
 SECTIONS = ("force", "travel", "frame", "span", "rotation")
 OPTIONAL = ("sinking", "filter")  # a calibration without them is whole, with bounds for what was not calibrated
@@ -35,6 +36,7 @@ STATED = {
     ),
     "rotation": ("steps_per_roller_turn", "u_roller_mm", "u_slip_between_depths"),
 }  # fmt: skip
+NO_LETTER = r"[^\w.-]"  # of an id, where it becomes part of the name of a file
 WARMER_C = 3.0  # a wider range of temperatures among the records gets a remark
 
 
@@ -169,14 +171,26 @@ def with_kept(tables: dict[str, Any], kept: Mapping[str, Any]) -> dict[str, Any]
     dict[str, Any]
         Tables by name.
     """
-    if not kept:
+    added = _not_found(tables, kept)
+    if not added:
         return tables
-    whole = {name: dict(kept.get(name, {})) | table for name, table in tables.items()}
-    for name, value in kept.items():
+    whole = {name: dict(added.get(name, {})) | table for name, table in tables.items()}
+    for name, value in added.items():
         whole.setdefault(name, value)
-    digest = hashlib.sha256(json.dumps([tables["calibration"]["id"], kept], sort_keys=True, default=str).encode())
+    digest = hashlib.sha256(json.dumps([tables["calibration"]["id"], added], sort_keys=True, default=str).encode())
     gauge = whole["calibration"]["gauge"]
     return whole | {"calibration": whole["calibration"] | {"id": f"{gauge[:32]}-{digest.hexdigest()[:12]}"}}
+
+
+def _not_found(tables: Mapping[str, Any], kept: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what of the stated tables no record has found; what a record has found would not change the file."""
+    left: dict[str, Any] = {}
+    for name, table in kept.items():
+        if name not in tables:
+            left[name] = table
+        elif rest := {key: value for key, value in table.items() if key not in tables[name]}:
+            left[name] = rest
+    return left
 
 
 def calibration_text(records: Sequence[Record], kept: Mapping[str, Any] = MappingProxyType({})) -> str:
@@ -230,7 +244,7 @@ def _toml(value: Any) -> str:
 def write_calibration(
     folder: Path, out: Path, gauge: str | None, kept: Mapping[str, Any] = MappingProxyType({})
 ) -> list[Record]:
-    """Write the calibration file from the newest records.
+    """Write the calibration file from the newest records; an earlier one is kept under a name with its id.
 
     Parameters
     ----------
@@ -253,19 +267,30 @@ def write_calibration(
     ConfigurationError
         Records are missing, ambiguous or damaged.
     OutputError
-        The file exists with other content, which stored results may name (code "other_content"), or cannot be
-        written.
+        The file exists and is no calibration, or another file has the name under which to keep it (code
+        "other_content"); or it cannot be written.
     """
     records = newest_records(folder, gauge)
     text = calibration_text(records, kept)
     with writing(out, "choose another file with --out"):
         if out.exists() and out.read_bytes() != text.encode():
-            raise OutputError(
-                f"{out}: holds another calibration, which results may name; choose another file with --out",
-                code="other_content",
-            )
+            _keep_aside(out)
         out.write_bytes(text.encode())
     return records
+
+
+def _keep_aside(file: Path) -> None:
+    """Rename a calibration file after its id, for results name it; raise OutputError if it is something else."""
+    try:
+        identity = load_calibration(file).calibration.id
+    except ConfigurationError as error:
+        raise OutputError(
+            f"{file}: holds something else than a calibration; choose another file with --out", code="other_content"
+        ) from error
+    aside = file.with_name(f"{file.stem}-{re.sub(NO_LETTER, '-', identity)}{file.suffix}")
+    if aside.exists() and aside.read_bytes() != file.read_bytes():
+        raise OutputError(f"{aside}: holds another calibration; move it, or choose another --out", code="other_content")
+    file.replace(aside)
 
 
 def remarks_on(records: Sequence[Record]) -> list[str]:

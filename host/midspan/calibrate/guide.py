@@ -10,20 +10,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-import numpy as np
-
 from midspan.archive.raw_run import BOARD
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.config import Section, validated
-from midspan.base.csv_table import number_in
-from midspan.base.errors import ConfigurationError, MidspanError, ReadingsError
-from midspan.base.formatting import with_uncertainty
+from midspan.base.errors import ConfigurationError, MidspanError
 from midspan.calibrate.axial_friction import FoundTurning
 from midspan.calibrate.live import LiveBench
 from midspan.calibrate.outcome import ProcedureResult
 from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
 from midspan.calibrate.record import Circumstances, Record, newest, record_of, records_in, save_record
 from midspan.calibrate.sinking import Sinking
+from midspan.conversation.prompts import Conversation
 from midspan.link.gauge import open_gauge
 from midspan.measurement.calibration import (
     LONGEST_NAME,
@@ -40,72 +37,13 @@ from midspan.wire.records import Identify
 
 LOG = logging.getLogger(__name__)
 
-K = 2.0
+DEEPEST_MM = 25.0  # greatest depth at which a bar or shaft on the supports is searched for
 ROOM_C = 20.0  # of a procedure without a gauge, if nothing else is said
 SECTION_MODELS: dict[str, type[Section]] = {
     "force": Force, "travel": Travel, "frame": FrameCompliance, "span": Span, "rotation": Rotation,
     "filter": FoundTurning, "sinking": Sinking,
 }  # fmt: skip
 CLOCKS_APART = timedelta(hours=1)  # clocks of two computers that share a folder may differ
-# First line of a summary: key of the value, key of its u, True if that is relative, unit.
-HEADLINES = {
-    "force": ("newton_per_count", "u_scale", True, "N per count"),
-    "travel": ("mm_per_step", "u_scale", True, "mm per step"),
-    "frame": ("give_mm_per_n", "u_give_mm_per_n", False, "mm/N"),
-    "span": ("span_mm", "u_span_mm", False, "mm"),
-    "sinking": ("sink_mm_per_n", "u_sink_mm_per_n", False, "mm/N"),
-    "rotation": ("steps_per_turn", "u_relative", True, "steps per turn"),
-    "filter": ("delay_s", "u_delay_s", False, "s"),
-}
-
-
-class GuideScreen:
-    """Terminal of the person who calibrates.
-
-    Parameters
-    ----------
-    ask : Callable[[str], str]
-        Shows a question and returns the answer.
-    say : Callable[[str], None]
-        Shows a line.
-    by_itself : bool
-        True to go on without waiting for anyone.
-    """
-
-    def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], *, by_itself: bool) -> None:
-        self._ask, self.say, self.by_itself = ask, say, by_itself
-
-    def wait(self, text: str) -> None:
-        """Show an instruction and wait until it is done.
-
-        Parameters
-        ----------
-        text : str
-            Instruction.
-        """
-        if self.by_itself:
-            self.say(text)
-        else:
-            self._ask(f"{text} Enter when done")
-
-    def number(self, text: str) -> float:
-        """Ask for a number until the answer is a number.
-
-        Parameters
-        ----------
-        text : str
-            Question.
-
-        Returns
-        -------
-        float
-            The number.
-        """
-        while True:
-            try:
-                return number_in(self._ask(text), "the answer")
-            except ReadingsError as error:
-                self.say(str(error))
 
 
 @dataclass(frozen=True)
@@ -130,8 +68,8 @@ class GuidedCalibration:
         Port of the gauge, None without a gauge.
     csv : Path | None
         Table of readings, None to take them live.
-    screen : GuideScreen
-        Terminal.
+    talk : Conversation
+        Who asks the person.
     shown : list[tuple[float, str]]
         What the gauge's thermometer showed before and after the readings, deg C, and which thermometer it is.
 
@@ -149,7 +87,7 @@ class GuidedCalibration:
     valid_days: int
     port: str | None
     csv: Path | None
-    screen: GuideScreen
+    talk: Conversation
     shown: list[tuple[float, str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -195,6 +133,11 @@ class GuidedCalibration:
             return None, None
         return round(math.fsum(celsius for celsius, _ in self.shown) / len(self.shown), 2), self.shown[-1][1]
 
+    @property
+    def is_simulated(self) -> bool:
+        """True if the readings come from the simulated gauge."""
+        return self.port == REHEARSAL_PORT
+
     def raw_file(self, kind: str) -> Path:
         """Return the file for the readings of a live procedure.
 
@@ -229,6 +172,35 @@ class GuidedCalibration:
         """
         record = newest(self.records, kind, gauge)
         return None if record is None else record.section[key]
+
+    def force_and_travel(self, gauge: str) -> tuple[Force, Travel]:
+        """Return force and travel of the newest records.
+
+        Parameters
+        ----------
+        gauge : str
+            Name of the gauge.
+
+        Returns
+        -------
+        tuple[Force, Travel]
+            Scale of the cell, and of the head's way.
+
+        Raises
+        ------
+        ConfigurationError
+            There is no record of force or of travel (code "missing_kind").
+        """
+        found = []
+        for kind in ("force", "travel"):
+            record = newest(self.records, kind, gauge)
+            if record is None:
+                raise ConfigurationError(
+                    f"{self.records}: has no {kind} record of gauge {gauge}; run midspan calibrate {kind} first",
+                    code="missing_kind",
+                )
+            found.append(record.section)
+        return Force.model_validate(found[0]), Travel.model_validate(found[1])
 
     def check_clock(self) -> None:
         """Check that no record is dated in the future, as it would be if a clock is, or was, wrong.
@@ -281,13 +253,13 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
     table = TableWriter(session.raw_file(kind), kind)
     with ExitStack() as stack:
         port = str(session.port)
-        if port == REHEARSAL_PORT:
+        if session.is_simulated:
             folder = Path(stack.enter_context(TemporaryDirectory()))
             port = stack.enter_context(Rehearsal(scenario, folder)).port
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
         gauge = stack.enter_context(open_gauge(port))
-        bench = LiveBench(gauge, archive, f"{kind} calibration", session.screen, table)
+        bench = LiveBench(gauge, archive, f"{kind} calibration", session.talk, table)
         found = gauge.identify()
         session.look_at_thermometer(found)
         if found.held_shaft is not None:  # archive readings left by an interrupted program before taking new readings
@@ -298,7 +270,7 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
             session.look_at_thermometer(gauge.identify())
         except KeyboardInterrupt:
             gauge.stop()
-            session.screen.say(f"stopped{table.kept()}")
+            session.talk.say(f"stopped{table.kept()}")
             raise
         except MidspanError as error:
             with suppress(MidspanError):  # the connection itself may have failed
@@ -385,56 +357,13 @@ def finish(session: GuidedCalibration, taken: Taken) -> FinishedProcedure:
         raise
     here = session.circumstances(taken.gauge)
     if session.temperature_c is None and here.thermometer == BOARD:
-        session.screen.say(
+        session.talk.say(
             f"The board's chip shows {here.temperature_c:.1f} °C, which counts as the room's; a chip is some degrees "
             "warmer: give the room's with --temperature."
         )
     record = record_of(finding, taken.readings.as_dict(), taken.settings, here)
     LOG.info("%s readings are accepted as record %s", taken.kind, record.id)
     return FinishedProcedure(finding, record, save_record(record, session.records))
-
-
-def summary(kind: str, finding: ProcedureResult) -> str:
-    """Return a result as text for people.
-
-    Parameters
-    ----------
-    kind : str
-        Kind of the procedure.
-    finding : ProcedureResult
-        The result.
-
-    Returns
-    -------
-    str
-        Lines with the value and U, figures, standard uncertainty of each cause, and remarks.
-    """
-    lines = []
-    if kind in HEADLINES:
-        key, u_key, relative, unit = HEADLINES[kind]
-        value = finding.section[key]
-        expanded = K * finding.section[u_key] * (value if relative else 1.0)
-        lines.append(f"{kind}: {_short(value, expanded)} {unit} (U with k = 2)")
-    lines += [f"  {name:24} {value:.6g}" for name, value in finding.figures.items()]
-    if finding.budget:
-        lines.append("  standard uncertainties:")
-    lines += [
-        f"    {name:22} {u:.2g}" + (f"  ({dof:.0f} degrees of freedom)" if np.isfinite(dof) else "")
-        for name, (u, dof) in finding.budget.items()
-    ]
-    return "\n".join([*lines, *(f"  * {remark.words}" for remark in finding.remarks)])
-
-
-def _short(value: float, expanded: float) -> str:
-    """Return value and U, as a power of ten if plain digits would be zeros.
-
-    >>> _short(9.1652e-6, 4.5e-9), _short(711.21, 0.07)
-    ('(9.1652 ± 0.0045)e-06', '711.210 ± 0.070')
-    """
-    power = int(np.floor(np.log10(abs(value)))) if value else 0
-    if -4 <= power < 6:
-        return with_uncertainty(value, expanded, most_places=9)
-    return f"({with_uncertainty(value / 10.0**power, expanded / 10.0**power)})e{power:+03d}"
 
 
 def settings_of(**parts: Any) -> dict[str, Any]:

@@ -1,26 +1,23 @@
 """Take calibration readings on a gauge, step by step; each reading is in the table as soon as it is taken.
 
 A step moves the press, waits for the person if something is to be put on, and takes readings; its raw run goes to the
-archive before the gauge forgets it. Questions and messages go through an `Operator`.
-
-With gauge blocks the head comes down on each block until the cell feels it. The place is where the cell shows the
-same small rise on every block, so that the compliance of frame and cell drops out. The head always comes from above,
-as it does when it measures; backlash, which shows only on the way back, stays unknown.
+archive before the gauge forgets it. Questions and messages go through a `Conversation`.
 """
 
 import logging
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property, partial
-from typing import Protocol
 
 import numpy as np
 
 from midspan.archive.raw_run import RawRun
 from midspan.archive.writer import ArchiveWriter
 from midspan.base.errors import ConfigurationError, DeviceFault
-from midspan.calibrate.readings_table import CalibrationReadings, TableWriter
+from midspan.calibrate.readings_table import TableWriter
+from midspan.conversation.prompts import Conversation
+from midspan.conversation.questions import instruction
 from midspan.link.gauge import Gauge
 from midspan.measurement.calibration import Calibration, Force, Travel
 from midspan.measurement.cycle_plan import cycle_steps, rotate_speed
@@ -38,45 +35,19 @@ BACK_STEPS = 200  # several times the backlash
 STRETCH_STEPS = 2000
 FRAME_READINGS = 24  # loads between light and full, at most; a jump of the give shows in so many
 SPARE_S = 4.0  # of a step's readings, which the gauge allows for what comes late
-
-
-class Operator(Protocol):
-    """Person who is guided through a procedure."""
-
-    def say(self, text: str) -> None:
-        """Show a line.
-
-        Parameters
-        ----------
-        text : str
-            The line.
-        """
-        ...
-
-    def wait(self, text: str) -> None:
-        """Show an instruction and return when it is done.
-
-        Parameters
-        ----------
-        text : str
-            Instruction.
-        """
-        ...
-
-    def number(self, text: str) -> float:
-        """Ask for a number.
-
-        Parameters
-        ----------
-        text : str
-            Question.
-
-        Returns
-        -------
-        float
-            The number.
-        """
-        ...
+KEEP_OFF = "Keep fingers out from under the head"
+INDICATOR = (
+    f"Set the dial indicator under the head, reading in mm, growing as the head goes down. {KEEP_OFF}: it moves from "
+    "here on, by itself, to each place."
+)
+RIGID_BAR = (
+    "Lay the rigid bar on the supports and take everything else away. Put safety glasses on. "
+    f"{KEEP_OFF} and off the supports: it comes down and presses with the full load."
+)
+BOWED_SHAFT = (
+    "Lay in a shaft of the kind you measure; some bow makes the turns easier to see. Never a cracked one: it may "
+    f"splinter. Put safety glasses on. {KEEP_OFF} and away from the rollers: the shaft is pressed and turned."
+)
 
 
 @dataclass
@@ -93,7 +64,7 @@ class LiveBench:
         Archive for the raw runs of the steps.
     label : str
         Label of the raw runs.
-    operator : Operator
+    talk : Conversation
         Person who is guided.
     table : TableWriter
         Table for the readings.
@@ -106,7 +77,7 @@ class LiveBench:
     gauge: Gauge
     archive: ArchiveWriter
     label: str
-    operator: Operator
+    talk: Conversation
     table: TableWriter
     taken: int = field(default=0)
     press: int = field(default=0)
@@ -260,13 +231,13 @@ def take_travel(bench: LiveBench, schedule: Sequence[tuple[str, int]], read_mm: 
     read_mm : Callable[[RawRun], float]
         Returns the reading at a place, mm.
     """
-    bench.operator.wait("Set the dial indicator under the head, reading in mm, growing as the head goes down.")
+    bench.talk.ask(instruction("set indicator", INDICATOR))
     bench.step(0)
     for i, (direction, steps) in enumerate(schedule, 1):
         if direction == "up" and steps == bench.press:
             bench.step(steps + PRESS_STEPS_S // 20)  # go beyond, so that the place is reached from below
         run = bench.step(steps)
-        bench.operator.say(f"[{i} of {len(schedule)}] {direction}, {steps} steps")
+        bench.talk.say(f"[{i} of {len(schedule)}] {direction}, {steps} steps")
         travel = read_mm(run)
         bench.table.add({"direction": direction, "steps": steps, "travel_mm": travel})
 
@@ -319,7 +290,7 @@ def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Trav
     DeviceFault
         The head met nothing, or the full load was not reached.
     """
-    bench.operator.wait("Lay the rigid bar on the supports, and take everything else away.")
+    bench.talk.ask(instruction("lay bar", RIGID_BAR))
     light, full = loads
     zero, _ = steady(bench.step(0))
     touch(bench, light, deepest)
@@ -335,7 +306,7 @@ def take_frame(bench: LiveBench, loads: tuple[int, int], cell: Force, head: Trav
         at, rise = np.array(float(bench.press)), np.array(count)
         row = {"travel_mm": float(head.travel_mm(at)), "force_n": float(cell.force_n(rise))}
         bench.table.add(row)
-        bench.operator.say(f"    {row['force_n']:.3f} N at {row['travel_mm']:.4f} mm")
+        bench.talk.say(f"    {row['force_n']:.3f} N at {row['travel_mm']:.4f} mm")
         if bench.press >= deepest:
             raise DeviceFault(f"the full load was not reached within {deepest} steps; use a rigid bar")
 
@@ -366,7 +337,7 @@ def take_rotation(bench: LiveBench, load: int, deepest: int, per_turn: float, tu
     DeviceFault
         The head met nothing, or the gauge cut a step short.
     """
-    bench.operator.wait("Lay in a shaft of the kind you measure, best one with some bow.")
+    bench.talk.ask(instruction("lay shaft", BOWED_SHAFT))
     bench.step(0)
     touch(bench, load, deepest)
     found = bench.limits
@@ -379,7 +350,7 @@ def take_rotation(bench: LiveBench, load: int, deepest: int, per_turn: float, tu
         for step, count in zip(run.rotate_steps[run.status == 0], run.counts[run.status == 0], strict=True):
             bench.table.add({"steps": int(step), "count": int(count)})
         marks += [int(mark) for mark in run.marks]
-        bench.operator.say(f"    {min(done + most, turns)} of {turns} turns")
+        bench.talk.say(f"    {min(done + most, turns)} of {turns} turns")
     return tuple(marks)
 
 
@@ -415,79 +386,3 @@ def take_bar(bench: LiveBench, calibration: Calibration, cycles: int) -> Iterato
                 f"{'; '.join(result.faults if isinstance(result, ShaftResult) else result.reasons)}"
             )
         yield result.spine_thou, result.u_spine_thou
-
-
-FELT_SCATTERS = 100  # times the scatter at rest: a light load, yet far above noise
-FURTHER_STEPS = 2
-STEPS_A_BLOCK = 200  # step numbers reserved for each block, so that the scenario knows when each is put in
-
-
-def take_blocks(bench: LiveBench, blocks_mm: Sequence[float], deepest: int) -> None:
-    """Lower the head on each gauge block and record where the cell feels it.
-
-    Parameters
-    ----------
-    bench : LiveBench
-        Gauge under calibration.
-    blocks_mm : Sequence[float]
-        Heights of the blocks, mm.
-    deepest : int
-        Lowest position, steps.
-
-    Raises
-    ------
-    DeviceFault
-        The head met no block, or the force did not rise on it.
-    """
-    for i, block in enumerate(blocks_mm):
-        bench.step(0)
-        bench.operator.wait(f"[{i + 1} of {len(blocks_mm)}] Lay the block of {block:g} mm under the head.")
-        bench.taken = max(bench.taken, STEPS_A_BLOCK * (i + 1) - 1)
-        place = _felt_at(bench, deepest)
-        bench.table.add({"steps": round(place, 3), "block_mm": block})
-        bench.operator.say(f"    felt at {place:.1f} steps")
-    bench.step(0)
-
-
-def _felt_at(bench: LiveBench, deepest: int) -> float:
-    """Return the position, steps, at which the count has risen by `FELT_SCATTERS` times its scatter.
-
-    It lies on the line through two positions just beyond.
-    """
-    zero, scatter = steady(bench.step(0))
-    felt = max(1, round(FELT_SCATTERS * scatter))
-    touch(bench, felt, deepest)
-    at = bench.press
-    first = steady(bench.step(at))[0] - zero
-    second = steady(bench.step(at + FURTHER_STEPS))[0] - zero
-    if second <= first:
-        raise DeviceFault(
-            f"the force did not rise from {at} to {at + FURTHER_STEPS} steps; check that the block does not rock"
-        )
-    return at - (first - felt) * FURTHER_STEPS / (second - first)
-
-
-def as_travel(readings: CalibrationReadings) -> CalibrationReadings:
-    """Return readings of gauge blocks as readings of travel.
-
-    The head went down by as much as a block is lower than the highest block.
-
-    Parameters
-    ----------
-    readings : CalibrationReadings
-        Columns steps, block_mm.
-
-    Returns
-    -------
-    CalibrationReadings
-        The same with columns direction and travel_mm.
-
-    Examples
-    --------
-    >>> from midspan.calibrate.readings_table import readings_of
-    >>> as_travel(readings_of("typed", steps=[400.0, 800.0], block_mm=[5.0, 4.0]))["travel_mm"].tolist()
-    [0.0, 1.0]
-    """
-    blocks = readings["block_mm"]
-    numbers = readings.numbers | {"travel_mm": blocks.max() - blocks}
-    return replace(readings, numbers=numbers, words={"direction": ("down",) * len(blocks)})

@@ -9,9 +9,15 @@ from midspan.base.errors import CellSignError, ReadingsError
 from midspan.calibrate.cell_behaviour import CREPT_S
 from midspan.calibrate.cell_loading import PICTURE, Loading
 from midspan.calibrate.live import STEP_READINGS, LiveBench, steady
+from midspan.conversation.prompts import Prompt
+from midspan.conversation.questions import instruction
 from midspan.link.block_assembler import TICK_PERIOD_US
 
 SEEN_SCATTERS = 100  # times the scatter at rest: a few grams, yet far above noise
+PUSH = (
+    "Push the head towards the cell, as a shaft does, with a finger, about as hard as a full cup weighs, and hold it. "
+    "The head does not move."
+)
 CREEP_STEP_S, CREEP_STEPS = 10.0, 33  # over five minutes also if the converter runs 5 % fast
 
 
@@ -64,14 +70,14 @@ def check_sign(bench: LiveBench, mass_g: float, loading: Loading) -> None:
     ReadingsError
         The count hardly moves (code "no_response").
     """
-    bench.operator.say(loading.arranged)
-    bench.operator.wait("[sign 1 of 3] Leave the cell empty.")
+    bench.talk.say(loading.arranged)
+    bench.talk.ask(instruction("sign empty", "Leave the cell empty.", "sign 1 of 3"))
     zero, scatter = steady(bench.step(0))
 
-    def rise(what: str) -> float:
-        bench.operator.wait(what)
+    def rise(prompt: Prompt) -> float:
+        bench.talk.ask(prompt)
         found = steady(bench.step(0))[0] - zero
-        bench.operator.say(f"    {found:+.0f} counts")
+        bench.talk.say(f"    {found:+.0f} counts")
         if abs(found) < SEEN_SCATTERS * scatter:
             raise ReadingsError(
                 f"the count hardly moved ({found:+.0f}); put the load on before the reading, check the cell's four "
@@ -80,13 +86,12 @@ def check_sign(bench: LiveBench, mass_g: float, loading: Loading) -> None:
             )
         return found
 
-    if rise("[sign 2 of 3] Push the head towards the cell, as a shaft does, with a finger, about as hard as a full cup "
-            "weighs, and hold it.") < 0:  # fmt: skip
+    if rise(instruction("sign push", PUSH, "sign 2 of 3")) < 0:
         raise CellSignError(
             "the count falls when the head is pushed towards the cell, as by a shaft: switch the gauge off, swap the "
             "cell's two signal wires (A+ and A-), and start again", "wires"
         )  # fmt: skip
-    if rise(f"[sign 3 of 3] Let the head go. {loading.put_on(mass_g)}.") < 0:
+    if rise(instruction("sign mass", f"Let the head go. {loading.put_on(mass_g)}.", "sign 3 of 3")) < 0:
         raise CellSignError(
             "the wires are right, but the mass pulls the head away from the cell, while a shaft pushes it towards the "
             f"cell: load it as drawn in {PICTURE} (cell turned over), and start again", "loading"
@@ -106,10 +111,11 @@ def take_force(bench: LiveBench, schedule: Sequence[tuple[int, str, float]], loa
         Way of loading.
     """
     for i, (number, direction, mass) in enumerate(schedule, 1):
-        bench.operator.wait(f"[{i} of {len(schedule)}] Round {number}, {direction}. {loading.put_on(mass)}.")
+        words = f"Round {number}, {direction}. {loading.put_on(mass)}."
+        bench.talk.ask(instruction("put on", words, f"{i} of {len(schedule)}"))
         count, scatter = steady(bench.step(0))
         bench.table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
-        bench.operator.say(f"    count {count:.0f}, scatter {scatter:.0f}")
+        bench.talk.say(f"    count {count:.0f}, scatter {scatter:.0f}")
 
 
 def take_creep(bench: LiveBench, mass_g: float, number: int, loading: Loading) -> None:
@@ -126,12 +132,13 @@ def take_creep(bench: LiveBench, mass_g: float, number: int, loading: Loading) -
     loading : Loading
         Way of loading.
     """
-    bench.operator.wait(f"{loading.put_on(mass_g)} in one go and leave it; this takes {CREPT_S / 60:.0f} minutes.")
+    words = f"{loading.put_on(mass_g)} in one go and leave it; this takes {CREPT_S / 60:.0f} minutes."
+    bench.talk.ask(instruction("creep load", words))
     found = bench.gauge.identify()
     begun_us, readings = found.tick_us, round(CREEP_STEP_S * 1e6 / found.interval_us)
     for load_g in [mass_g] * CREEP_STEPS + [0.0]:
         if not load_g:
-            bench.operator.wait(f"{loading.put_on(0.0)}.")
+            bench.talk.ask(instruction("creep empty", f"{loading.put_on(0.0)}."))
         before_us = (bench.gauge.identify().tick_us - begun_us) % TICK_PERIOD_US
         run = bench.step(0, readings=readings if load_g else STEP_READINGS)
         count, _ = steady(run)

@@ -2,7 +2,8 @@
 
 from midspan.base.errors import ConfigurationError
 from midspan.calibrate.filter import FEWEST_A_PASS, SPEED_RATIO
-from midspan.calibrate.live import LiveBench, touch
+from midspan.calibrate.live import KEEP_OFF, LiveBench, touch
+from midspan.conversation.questions import instruction
 from midspan.measurement.cycle_plan import fewest_readings, rotate_speed
 from midspan.measurement.cycle_settings import DEEP, CycleSettings
 from midspan.wire.records import Identify
@@ -10,6 +11,10 @@ from midspan.wire.records import Identify
 FAST_READINGS = 44  # in a turn: the fastest that the estimator is meant for, so the largest delay and loss
 LIGHT_PART = 0.2  # of the load, from which on the head's way is measured
 LONGEST_SHARE = 0.8  # of the gauge's memory, for one pass
+UNEVEN_SHAFT = (
+    "Lay in a shaft of the kind you measure that is bowed or uneven: the more, the better, but no cracked one. Put "
+    f"safety glasses on. {KEEP_OFF} and away from the rollers: the shaft is bent by the full load and turned both ways."
+)
 
 
 def two_speeds(per_turn: float, limits: Identify) -> tuple[int, int]:
@@ -79,7 +84,7 @@ def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turn
             f"{turns:g} turns make more readings than the gauge holds, {bench.limits.readings_most}; make fewer turns",
             code="readings",
         )
-    bench.operator.wait("Lay in a shaft of the kind you measure that is bowed or uneven: the more, the better.")
+    bench.talk.ask(instruction("lay uneven shaft", UNEVEN_SHAFT))
     bench.step(0)
     touch(bench, round(LIGHT_PART * load), deepest)
     light = bench.press
@@ -94,5 +99,5 @@ def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turn
         for at_us, steps, count in zip(run.tick_us[good], run.rotate_steps[good], run.counts[good], strict=True):
             row = {"pass": number, "time_s": round(1e-6 * int(at_us), 6), "steps": int(steps), "count": int(count)}
             bench.table.add(row)
-        bench.operator.say(f"    pass {number} of {len(passes)}: {way * speed:+d} steps a second")
+        bench.talk.say(f"    pass {number} of {len(passes)}: {way * speed:+d} steps a second")
     return bend

@@ -17,7 +17,10 @@ from typing import Any, TextIO
 
 import typer
 
+from midspan.base.errors import ReadingsError
 from midspan.base.plain_text import READABLE, harmless, short
+from midspan.conversation.prompts import Answer, Prompt
+from midspan.conversation.questions import line_of
 
 
 class Plain:
@@ -70,6 +73,22 @@ def aside(text: object) -> None:
 def ask(text: str) -> str:
     """Return what is typed after a prompt on standard error, where --json is not disturbed; Enter alone gives ''."""
     return str(typer.prompt(text, default="", show_default=False, err=True))
+
+
+class Prompter:
+    """The conversation of a command: prompts on standard error, answers typed line by line."""
+
+    def ask(self, prompt: Prompt) -> Answer:
+        """Return the answer to a prompt; asks again until the prompt takes it."""
+        while True:
+            try:
+                return prompt.answer_of(ask(line_of(prompt)))
+            except ReadingsError as error:
+                aside(f"  {error}")
+
+    def say(self, words: str) -> None:
+        """Show a line."""
+        aside(words)
 
 
 @contextmanager

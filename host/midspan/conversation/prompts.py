@@ -68,6 +68,8 @@ class Prompt:
         What a free text means ("a label"), empty if no free text is taken.
     default : str
         Text that Enter alone gives where no choice has that key, shown beside the question.
+    part : str
+        Which of a series this is ("5 of 33", "90 degrees, round 2"), empty for a question that comes once.
     """
 
     id: str
@@ -75,6 +77,7 @@ class Prompt:
     choices: tuple[PromptChoice, ...] = ()
     text: str = ""
     default: str = ""
+    part: str = ""
 
     def answer_of(self, typed: str) -> Answer:
         """Return what a typed line means here.

@@ -242,6 +242,9 @@ def _mass_reading(random: Random, mass_g: float) -> float:
 LATITUDE_DEG, HEIGHT_M, AIR_KG_M3 = 47.0, 400.0, 1.15
 BOWED = {"spine_thou": 500.0, "bow_mm": 0.25, "spread_thou": 3.0}
 SPANS_MM = (711.25, 711.20, 711.22, 711.26, 711.21)
+FRAME_MM = {"bar": 25.0, "rim": 2.0, "roller": 30.0, "axles": 31.0, "thinnest": 7.0, "thickest": 8.0, "shaft": 7.5}
+ROLLER_STEPS = 3200  # rotate steps to a turn of a roller
+MATERIAL = "carbon"
 BAR = {"diameter_mm": 4.0, "u_diameter_mm": 0.002, "modulus_gpa": 205.0, "u_modulus_gpa": 2.0}
 BAR_EI_N_MM2 = 206.1e3 * math.pi * 4.001**4 / 64  # its true stiffness, which is not quite what the owner knows
 
