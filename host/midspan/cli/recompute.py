@@ -59,7 +59,7 @@ def recompute(
         else:
             beside = again.BesideOld(stack.enter_context(store.open()), limits, night, now_ms)
             stack.callback(_print_tally, beside)
-            remade = again.recomputed(runs, beside.judging(usable))
+            remade = again.recomputed(runs, beside.judging(usable), beside.store)
         _print_all(remade, Shown(as_json, k), limits)
     if damage:
         raise ArchiveError(*damage)

@@ -11,6 +11,7 @@ for other runs the plan of their night gives them.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -256,7 +257,9 @@ def usable(runs: Iterable[Kept], calibration: Calibration) -> Iterator[Kept]:
         yield kept
 
 
-def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iterator[Remade]:
+def recomputed(
+    runs: Iterable[Kept], judging: Judging[DecidedT, Remade], store: Store | None = None
+) -> Iterator[Remade]:
     """Yield what came of each run, a batch at a time so that memory stays flat.
 
     Parameters
@@ -265,6 +268,8 @@ def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iter
         The runs.
     judging : Judging[DecidedT, Remade]
         The steps of a run.
+    store : Store | None
+        Where these steps store; a batch is one transaction there. None if they store nothing.
 
     Yields
     ------
@@ -274,7 +279,9 @@ def recomputed(runs: Iterable[Kept], judging: Judging[DecidedT, Remade]) -> Iter
     _keep_heap()
     waiting = iter(runs)
     while batch := list(islice(waiting, BATCH)):
-        yield from judging.judge_each(batch)
+        with nullcontext() if store is None else store.together():
+            remade = list(judging.judge_each(batch))
+        yield from remade
 
 
 def _keep_heap() -> None:

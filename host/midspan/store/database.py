@@ -96,6 +96,7 @@ class Store:
         self.place = place
         self._engine = engine
         self._folds = folds
+        self._shared: Session | None = None
 
     def begin_batch(self, name: str, started_ms: int) -> int:
         """Start a batch and return its number.
@@ -339,8 +340,33 @@ class Store:
         self.close()
 
     @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make one transaction of all that is stored in a block: a commit costs more than what it commits.
+
+        All of it is on the disk when the block ends; none of it is stored if the block raises. Not for two threads.
+
+        Yields
+        ------
+        None
+            Nothing.
+
+        Raises
+        ------
+        StoreError
+            As `transaction`.
+        """
+        with self.transaction() as session:
+            self._shared = session
+            try:
+                yield
+            finally:
+                self._shared = None
+
+    @contextmanager
     def transaction(self) -> Iterator[Session]:
         """Open a transaction for a block: committed when the block ends, rolled back if it raises.
+
+        Within `together` it is part of that transaction.
 
         Yields
         ------
@@ -355,6 +381,10 @@ class Store:
             The file was moved, replaced or deleted.
         """
         try:
+            if self._shared is not None:
+                yield self._shared
+                self._shared.flush()
+                return
             with Session(self._engine) as session, session.begin():
                 yield session
         except DBAPIError as error:
