@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from answering import Answering
 from commands_rig import complaint, midspan
 from device_rig import DEVICE
 from midspan.archive.raw_run import RawRun
@@ -138,12 +139,18 @@ class StandIn:
 
 
 def looked_over(gauge, sees="y", by_itself=False):
-    def ask(text):
-        open_lid, press_stop = text.startswith("Open the lid"), text.startswith("Press the emergency stop")
-        gauge.guard = "LID_OPEN" if open_lid else "EMERGENCY_STOP" if press_stop else ""
-        return sees
+    def tries(guard):
+        def do(_prompt):
+            gauge.guard = guard
+            return ""
 
-    person = Person(ask, lambda _: None, by_itself=by_itself)
+        return do
+
+    guards = {
+        "lid tried": tries("LID_OPEN"), "lid back": tries(""), "emergency stop tried": tries("EMERGENCY_STOP"),
+        "emergency stop back": tries(""),
+    }  # fmt: skip
+    person = Person(Answering({"roller turned": sees, "head went down": sees, **guards}), by_itself=by_itself)
     return {check.name: check for check in LookOver(gauge, person, Gear()).checks()}
 
 

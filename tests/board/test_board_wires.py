@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from answering import Answering
 from board_rig import HAND, board_on
 from device_rig import DEVICE, needs_micropython
 from midspan.base.errors import ConfigurationError
@@ -21,7 +22,7 @@ def looked_over(board, given=DEFAULT, code="", by_itself=False, idle=(), sees="y
     """Return the checks of a board by name; a hand does what they ask for, and `sees` answers what they ask."""
     shell = BoardShell(board.port)
     shell.execute(code + HAND.format(idle=idle))
-    person = Person(lambda text: sees if text.endswith("y or n") else "", lambda _: None, by_itself=by_itself)
+    person = Person(Answering({"head went down": sees, "rollers turned": sees}), by_itself=by_itself)
     return {check.name: check for check in Wires(shell, person, given, watch_s=3).checks()}
 
 
@@ -131,7 +132,7 @@ def test_a_wrong_configuration_touches_no_pin(board):
     (board.flash / "board.json").write_text(unsealed.replace('"kind": "hx711"', '"kind": "scales"'))
     try:
         with pytest.raises(ConfigurationError, match=r"cell\.kind"):
-            list(Wires(shell, Person(str, str, by_itself=True), DEFAULT).checks())
+            list(Wires(shell, Person(Answering(), by_itself=True), DEFAULT).checks())
     finally:
         (board.flash / "board.json").write_text(good)
     assert shell.value("print(len(chip.pins))") == 0

@@ -109,13 +109,13 @@ class LookOver:
         """
         found = self._ready()
         self._creep = min(self._creep, found.down_speed_most)
-        self._person.do("Take everything off the rollers and keep hands away: the head will move.")
-        self._person.do("Switch the motor supply off, and leave the gauge's USB on.")
+        self._person.do("clear rollers", "Take everything off the rollers and keep hands away: the head will move.")
+        self._person.do("supply off", "Switch the motor supply off, and leave the gauge's USB on.")
         off = level(self._run(self._quiet(QUIET_READINGS)))
         yield rate_check(off.rate_hz, 1e6 / found.interval_us)
         yield from words_checks(off)
         yield noise_check("noise, motors off", off, found.count_limit)
-        self._person.do("Switch the motor supply on.")
+        self._person.do("supply on", "Switch the motor supply on.")
         held = level(self._run(self._quiet(QUIET_READINGS)))
         yield coupling_check("noise, motors held", held, off, HELD_TIMES)
         yield from self._turned(off)
@@ -160,20 +160,22 @@ class LookOver:
     def _turned(self, off: SignalLevel) -> Iterator[SignalCheck]:
         """Turn a roller once: noise, and the way it turns."""
         turn = self._gear.steps_per_roller_turn
-        self._person.do("Mark a roller with a pencil; it will turn once.")
+        self._person.do("mark roller", "Mark a roller with a pencil, keep fingers and sleeves away: it will turn once.")
         run = self._run(self._step(rotate=turn, speed=max(1, round(turn / ROLLER_TURN_S))))
         yield coupling_check("noise, rollers turning", level(run, moving=True), off, MOVING_TIMES)
-        answer = self._person.sees("Did the roller turn once, its top towards you?")
+        answer = self._person.sees("roller turned", "Did the roller turn once, its top towards you?")
         advice = "change rotate.forward if it turned the other way; is --roller-steps that of your driver and belt?"
         yield seen("rotate axis", answer, f"{turn} steps are one turn of a roller, its top to the front", advice)
 
     def _lowered(self, off: SignalLevel, before: SignalLevel, found: Identify) -> Iterator[SignalCheck]:
         """Lower the head and bring it home: noise, its way, home switch and zero."""
         steps = round(DOWN_MM * self._gear.steps_per_mm)
-        self._person.do(f"The head will go down {DOWN_MM:g} mm, slowly; hold a rule beside it.")
+        self._person.do(
+            "set rule", f"The head will go down {DOWN_MM:g} mm, slowly. Set a rule beside it; keep fingers out."
+        )
         run = self._run(self._quiet(), self._step(press=steps))
         yield coupling_check("noise, head moving", level(run, moving=True), off, MOVING_TIMES)
-        answer = self._person.sees(f"Did the head go down, by {DOWN_MM:g} mm?")
+        answer = self._person.sees("head went down", f"Did the head go down, by {DOWN_MM:g} mm?")
         advice = "change press.forward if it went up; is --steps-per-mm that of your driver and screw?"
         yield seen("press axis", answer, f"{steps} steps are {DOWN_MM:g} mm down", advice)
         self._gauge.end_bench()
@@ -196,9 +198,9 @@ class LookOver:
             elif self._person.by_itself:
                 yield SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
             else:
-                self._person.do(open_it)
+                self._person.do(f"{name} tried", open_it)
                 refused = self._refused(code)
-                self._person.do(close_it)
+                self._person.do(f"{name} back", close_it)
                 advice = "look at its wires and contact; do not run the gauge without it"
                 yield seen(name, refused, "no motion while it tells", advice)
 
@@ -219,9 +221,9 @@ class LookOver:
             if self._person.by_itself:
                 yield SignalCheck(f"sensor {name}", SignalOutcome.UNSEEN, "nobody is there to try it")
                 continue
-            self._person.do(put)
+            self._person.do(f"{name} covered", put)
             covered = tells(self._gauge.identify())
-            self._person.do(take)
+            self._person.do(f"{name} uncovered", take)
             uncovered = tells(self._gauge.identify())
             words = "tells of it, and that it is gone"
             yield seen(

@@ -19,6 +19,13 @@ from midspan.board.shell import BoardShell
 from midspan.board.signal_tests import SignalCheck, SignalOutcome, rate_check
 
 WATCH_S = 20
+PREPARE = (
+    "Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand so that its head is "
+    "some centimetres below home."
+)
+CLEAR = (
+    "Take everything off the rollers. Switch the motor supply on, a hand on the emergency stop, the other well away."
+)
 WORDS = 80  # a second at 80 samples a second
 TICKS = 1 << 30  # of the device's clock
 FIRST_MM, FIRST_MM_S = 1.0, 2.0
@@ -68,8 +75,7 @@ class Wires:
         checked(self._shell.read(CONFIGURATION) or b"", f"{self._shell.port}: {CONFIGURATION}")
         self._ask("look()")
         yield SignalCheck("configuration", SignalOutcome.GOOD, f"{CONFIGURATION} holds, pins taken")
-        self._person.do("Leave the motor supply off. Close the lid, release the emergency stop, turn the press by hand "
-                        "so that its head is some centimetres below home.")  # fmt: skip
+        self._person.do("prepare", PREPARE)
         yield from self._at_rest(self._ask("look()"))
         tried = []
         for name, text in self._switches():
@@ -128,7 +134,7 @@ class Wires:
         if self._person.by_itself:
             yield SignalCheck("cell's sign", SignalOutcome.UNSEEN, "nobody is there to press")
             return
-        self._person.do("Push the head up with a finger, about as hard as a full cup weighs, and hold it.")
+        self._person.do("push head", "Push the head up with a finger, about as hard as a full cup weighs, and hold it.")
         rise = _middle(self._ask(f"words({WORDS})")) - _middle(quiet)
         self._person.say("Let it go.")
         advice = "swap the cell's two signal wires if it falls; look at its four wires if nothing changes"
@@ -138,14 +144,14 @@ class Wires:
         """Move the head down and up, then the rollers, and ask what was seen."""
         gear = self._given["gear"]
         per_mm, per_turn = gear["press_steps_per_mm"], gear["rotate_steps_per_turn"]
-        self._person.do("Take everything off the rollers. Switch the motor supply on, a hand on the emergency stop.")
+        self._person.do("clear rollers", CLEAR)
         down = self._moved(PRESS, round(FIRST_MM * per_mm), round(FIRST_MM_S * per_mm))
-        answer = self._person.sees(f"Did the head go down, by about {FIRST_MM:g} mm?")
+        answer = self._person.sees("head went down", f"Did the head go down, by about {FIRST_MM:g} mm?")
         advice = "change press.forward if it went up, the driver's switches or gear if it went another way"
         yield seen("press axis", answer, f"{down} steps are {FIRST_MM:g} mm down", advice)
         self._moved(PRESS, -round(FIRST_MM * per_mm), round(FIRST_MM_S * per_mm))
         eighth = self._moved(ROTATE, per_turn // 8, max(1, round(per_turn / 8 / EIGHTH_S)))
-        answer = self._person.sees("Did the rollers turn an eighth, their tops to the front?")
+        answer = self._person.sees("rollers turned", "Did the rollers turn an eighth, their tops to the front?")
         advice = "change rotate.forward, or the driver's switches or gear"
         yield seen("rotate axis", answer, f"{eighth} steps are an eighth of a roller's turn, top to the front", advice)
 

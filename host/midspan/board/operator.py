@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from midspan.board.signal_tests import SignalCheck, SignalOutcome
+from midspan.conversation.prompts import Conversation
+from midspan.conversation.questions import instruction, is_yes
 
 
 class Person:
@@ -12,35 +12,47 @@ class Person:
 
     Parameters
     ----------
-    ask : Callable[[str], str]
-        Shows a question and returns the answer.
-    say : Callable[[str], None]
-        Shows a text.
+    talk : Conversation
+        Asks that person.
     by_itself : bool
         True if nobody is there: nothing is waited for, and what only eyes can tell stays unseen.
     """
 
-    def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], *, by_itself: bool) -> None:
-        self._ask, self.say, self.by_itself = ask, say, by_itself
+    def __init__(self, talk: Conversation, *, by_itself: bool) -> None:
+        self._talk, self.by_itself = talk, by_itself
 
-    def do(self, text: str) -> None:
+    def say(self, text: str) -> None:
+        """Show a line that needs no answer.
+
+        Parameters
+        ----------
+        text : str
+            The line.
+        """
+        self._talk.say(text)
+
+    def do(self, name: str, text: str) -> None:
         """Say what to do and wait until it is done.
 
         Parameters
         ----------
+        name : str
+            Id of the prompt.
         text : str
             Instruction.
         """
         if self.by_itself:
             self.say(text)
         else:
-            self._ask(f"{text} Enter when done")
+            self._talk.ask(instruction(name, text))
 
-    def sees(self, text: str) -> bool | None:
+    def sees(self, name: str, text: str) -> bool | None:
         """Ask a question about what can be seen.
 
         Parameters
         ----------
+        name : str
+            Id of the prompt.
         text : str
             Question to answer with yes or no.
 
@@ -52,10 +64,7 @@ class Person:
         if self.by_itself:
             self.say(f"{text} (nobody looks)")
             return None
-        answer = ""
-        while answer[:1] not in ("y", "n"):
-            answer = self._ask(f"{text} y or n").strip().lower()
-        return answer[0] == "y"
+        return is_yes(self._talk, name, text)
 
 
 def seen(name: str, answer: bool | None, words: str, advice: str) -> SignalCheck:

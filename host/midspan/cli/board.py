@@ -10,7 +10,7 @@ import typer
 
 from midspan.base.errors import DeviceFault, MidspanError
 from midspan.cli.options import ClearFault, Commands
-from midspan.cli.screen import aside, ask
+from midspan.cli.screen import Prompter, aside
 
 if TYPE_CHECKING:
     from midspan.board.check import Gear
@@ -138,7 +138,7 @@ def check(
     from midspan.link.open_line import open_line
     from midspan.rehearsal.process import REHEARSAL_PORT
 
-    person = Person(ask, aside, by_itself=yes)
+    person = Person(Prompter(), by_itself=yes)
     with ExitStack() as stack:
         if port == REHEARSAL_PORT:
             port = _rehearsal_port(stack)
