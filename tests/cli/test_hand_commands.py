@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import typer
+from answering import Answering
 from commands_rig import midspan, refusal
 from hand_rig import (
     BENCH,
@@ -24,12 +25,13 @@ from hand_rig import (
     write,
 )
 from midspan.base.errors import ArchiveError, ConfigurationError, ReadingsError, StoreError
+from midspan.cli import hand
 from midspan.decision.decision import Outcome, judge
 from midspan.hand_bench import guide as hand_guide
 from midspan.hand_bench import prompts
 from midspan.hand_bench.assigned_value import assigned_from
 from midspan.hand_bench.bench import EXAMPLE, HandBench, load_bench
-from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom, Typed
+from midspan.hand_bench.record import NAMES, HandRecord, HandShaft, ShaftAndRoom, Typed
 from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at, sessions
 from midspan.measurement.definition import DEFINITION
@@ -289,76 +291,62 @@ def test_a_torn_line_harms_no_other(tmp_path) -> None:
     assert [each.angle_deg for each in session_at(record.path, place).typed] == ["0", "90"]
 
 
-class Person:
-    """A person who answers questions in turn, and remembers all that was asked and said."""
-
-    def __init__(self, *answers):
-        self.answers, self.asked, self.said = list(answers), [], []
-
-    def ask(self, question, default=None):
-        """Return the next answer, the default when there is none left."""
-        self.asked.append(question)
-        return self.answers.pop(0) if self.answers else default
-
-    def say(self, text):
-        """Remember a line on the screen."""
-        self.said.append(text)
-
-
 def test_a_person_is_led_through_the_readings_and_can_go_back() -> None:
-    person = Person("0", "x", "12,7", "0", "0.1", "b", "0", "12.9", "0", "0.1", "12.8", "0.1")
+    dial = {
+        "unloaded": ["0", "0.1", "0", "0.1"], "loaded": ["x", "12,7", "b", "12.9", "12.8"],
+        "unloaded_again": ["0", "0", "0.1"],
+    }  # fmt: skip
+    person = Answering(dial)
     bench = HandBench.model_validate(bench_file())
-    guide = hand_guide.Guide(hand_guide.reading_order(2, 1), bench, person.ask, person.say)
+    guide = hand_guide.Guide(hand_guide.reading_order(2, 1), bench, person)
     assert [each for each in guide.readings() if isinstance(each, Typed)] == [
         Typed("0", "1", "0", "12,7", "0"),
         Typed("0", "1", "0", "12.9", "0"),
         Typed("180", "1", "0.1", "12.8", "0.1"),
     ]
-    assert any("'x'" in said for said in person.said)
+    assert any("'x'" in str(said) for said in person.said)
 
 
 def test_a_person_without_a_bench_file_is_asked_for_it_once(tmp_path) -> None:
-    path, person = tmp_path / "hand-bench.toml", Person("school")
-    prompts.make_bench(path, person.ask, person.say)
+    path, person = tmp_path / "hand-bench.toml", Answering({"id": "school", "before_reading": "t", "span_mm": "711,5"})
+    prompts.make_bench(path, person)
     bench = load_bench(path)
     assert (bench.bench.id, bench.weight.mass_g, bench.place.latitude_deg) == ("school", 880.0, 45.0)
+    assert (bench.supports.before_reading, bench.span.span_mm) == ("tap", 711.5)
     asked = len(person.asked)
-    prompts.make_bench(path, person.ask, person.say)
+    prompts.make_bench(path, person)
     assert len(person.asked) == asked
 
 
-@pytest.mark.parametrize(
-    ("answers", "error"), [(("school", "1.94"), ConfigurationError), (("school", "heavy"), ReadingsError)]
-)
-def test_an_absurd_answer_leaves_no_bench_file(tmp_path, answers, error) -> None:
-    person, path = Person(*answers), tmp_path / "hand-bench.toml"
-    with pytest.raises(error):
-        prompts.make_bench(path, person.ask, person.say)
-    assert not path.exists()
+def test_an_absurd_answer_leaves_no_bench_file(tmp_path) -> None:
+    person, path = Answering({"mass_g": ["heavy", "1.94"]}), tmp_path / "hand-bench.toml"
+    with pytest.raises(ConfigurationError):
+        prompts.make_bench(path, person)
+    assert (person.ids.count("mass_g"), path.exists()) == (2, False)
 
 
 def test_the_whole_conversation_on_the_command_line(folder, monkeypatch) -> None:
     typed = good(angles=(0, 90, 180, 270), repeats=1)
-    told = ("six", "6,2", "")  # diameter, a slip first, and no temperature
-    person = Person(*told, *(cell for each in typed for cell in (each.unloaded, each.loaded, each.unloaded_again)))
-    monkeypatch.setattr(typer, "prompt", person.ask)
+    dial = {name: [getattr(each, name) for each in typed] for name in NAMES}
+    person = Answering({"shaft diameter": ["six", "6,2"], **dial})  # a slip first, and no temperature
+    monkeypatch.setattr(hand, "Prompter", lambda: person)
     done = midspan("hand", "measure", "--shaft", 3, "--positions", 4, "--repeats", 1, folder=folder)
-    reading = [hand_guide.QUESTIONS[0], hand_guide.WITH_WEIGHT["turn"], hand_guide.QUESTIONS[2]]
-    assert person.asked == [hand_guide.DIAMETER, hand_guide.DIAMETER, hand_guide.WARMTH, *reading * 4]
+    assert person.ids == ["shaft diameter", "shaft diameter", "room temperature", *NAMES * 4]
     assert done.returncode == 0
     (kept,) = sessions(folder / "hand-readings.jsonl")
     assert kept.at == ShaftAndRoom(6.2, None)
 
 
 def test_a_person_who_stops_keeps_what_was_typed(folder, monkeypatch) -> None:
-    person = Person("", "", "3.00", "15.70", "3.00")
+    first = iter(["3.00"])
 
-    def ask(question, default=None):
-        if not person.answers:
+    def unloaded(_prompt):
+        if (typed := next(first, None)) is None:
             raise typer.Abort
-        return person.ask(question, default)
+        return typed
 
-    monkeypatch.setattr(typer, "prompt", ask)
+    person = Answering({"unloaded": unloaded, "loaded": "15.70", "unloaded_again": "3.00"})
+    monkeypatch.setattr(hand, "Prompter", lambda: person)
     assert midspan("hand", "measure", "--shaft", 3, folder=folder).returncode != 0
     (kept,) = sessions(folder / "hand-readings.jsonl")
     assert kept.typed == (Typed("0", "1", "3.00", "15.70", "3.00"),)

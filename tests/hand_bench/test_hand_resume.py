@@ -9,14 +9,15 @@ from pathlib import Path
 from subprocess import PIPE
 
 import pytest
-import typer
+from answering import Answering
 from commands_rig import COMMAND, midspan, refusal
 from hand_rig import BENCH, bench_file, good, write
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from midspan.base.errors import ReadingsError
+from midspan.cli import hand
 from midspan.hand_bench.bench import HandBench
-from midspan.hand_bench.guide import DIAMETER, ONCE_MORE, QUESTIONS, WARMTH, WITH_WEIGHT, Guide, reading_order
+from midspan.hand_bench.guide import Guide, reading_order
 from midspan.hand_bench.record import NAMES, HandRecord, HandShaft, ReadingPlan, Typed
 from midspan.hand_bench.sessions import sessions
 from stores import store_in
@@ -24,8 +25,6 @@ from synthetic import Shaft
 
 pytestmark = pytest.mark.slow
 
-LOADED = WITH_WEIGHT["turn"]
-DIAL = dict(zip((QUESTIONS[0], LOADED, QUESTIONS[2], *ONCE_MORE), NAMES + NAMES, strict=True))
 GUIDED = ("hand", "measure", "--shaft", 3, "--label", "bar-3")
 
 
@@ -33,39 +32,39 @@ class Killed(BaseException):
     """A power cut at a prompt: nothing more of the command runs."""
 
 
-class Bench:
-    """A person at a bench who types the true reading of the dial at the position named on the screen.
+class Bench(Answering):
+    """A person at a bench who types the true reading of the dial at the position that the prompt names.
 
-    `slips` are typed instead at the first reading of a place; the power goes at prompt `at`.
+    `slips` are typed instead at the first reading of a place; the power goes at the dial's prompt `at`. `read` are the
+    prompts of the dial, each with its place. Diameter and temperature were not measured.
     """
 
     def __init__(self, typed, slips=None, at=None):
+        super().__init__()
         self.true = {(each.angle_deg, each.repeat): each for each in typed}
         self.order = list(self.true)
-        self.slips, self.at = dict(slips or {}), at
-        self.prompts, self.place, self.said = 0, None, []
+        self.slips, self.at, self.read = dict(slips or {}), at, []
 
-    def ask(self, question, default=None):
-        """Return what the person types at a question; diameter and temperature were not measured."""
-        if question in (DIAMETER, WARMTH):
-            return default
-        self.prompts += 1
+    @property
+    def prompts(self):
+        """Return how many prompts of the dial came."""
+        return len(self.read)
+
+    def typed(self, prompt):
+        """Return what the person types at a prompt."""
+        name = prompt.id.removeprefix("again ")
+        if name not in NAMES:
+            return ""
+        place = self.order[int(prompt.part.split()[0]) - 1]
+        self.read.append((place, prompt.id))
         if self.prompts == self.at:
             raise Killed
-        name = DIAL[question]
-        return self.slips.pop((self.place, name), None) or getattr(self.true[self.place], name)
-
-    def say(self, text):
-        """Read a line on the screen, and turn the shaft if it asks for that."""
-        self.said.append(text)
-        if text.startswith("Turn the shaft"):
-            self.place = self.order[int(text.split("(reading ")[1].split(" ")[0]) - 1]
+        return self.slips.pop((place, name), None) or getattr(self.true[place], name)
 
 
 def guided(bench, monkeypatch, folder, *more):
     """Return how a guided session with this person ended."""
-    monkeypatch.setattr(typer, "prompt", bench.ask)
-    monkeypatch.setattr(typer, "echo", bench.say)
+    monkeypatch.setattr(hand, "Prompter", lambda: bench)
     return midspan(*GUIDED, *more, folder=folder)
 
 
@@ -163,12 +162,9 @@ def test_a_killed_process_leaves_every_number_that_was_typed(folder) -> None:
 def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(folder, monkeypatch) -> None:
     """Type a slip at the twelfth reading: the question comes with the weight still on."""
     bench = Bench(TYPED, {(("135", "2"), "loaded"): TOO_MUCH})
-    asked = []
-    ask = bench.ask
-    bench.ask = lambda question, default=None: asked.append((bench.place, question)) or ask(question, default)
     assert not guided(bench, monkeypatch, folder).returncode
-    wrong = asked.index((("135", "2"), LOADED))
-    assert asked[wrong + 1] == (("135", "2"), ONCE_MORE[1])
+    wrong = bench.read.index((("135", "2"), "loaded"))
+    assert bench.read[wrong + 1] == (("135", "2"), "again loaded")
     assert bench.prompts == 3 * len(TYPED) + 1
     assert any({"135", "2:", TOO_MUCH + ","} <= set(said.split()) for said in bench.said)
     text = (folder / "hand-readings.jsonl").read_text(encoding="utf-8")
@@ -179,8 +175,8 @@ def test_a_slip_is_named_as_soon_as_it_is_typed_and_the_right_number_counts(fold
 def test_a_slip_that_only_later_readings_contradict_is_read_again(folder, monkeypatch) -> None:
     bench = Bench(TYPED, {(("45", "1"), "loaded"): TOO_MUCH})
     assert not guided(bench, monkeypatch, folder).returncode
-    turns = [said.split()[4] for said in bench.said if said.startswith("Turn")]
-    assert turns.count("45") == 3
+    turns = [place for place, name in bench.read if name == "unloaded"]
+    assert turns.count(("45", "1")) == 2
     assert len(turns) == len(TYPED) + 1
     assert stored(folder)[0].doubts == ()
 
@@ -246,10 +242,8 @@ def test_an_ended_session_is_not_resumed(folder, monkeypatch) -> None:
     guided(last, monkeypatch, folder)
     assert last.prompts == 3 * len(TYPED)
     killed(Bench(TYPED, at=20), monkeypatch, folder)
-    monkeypatch.setattr(typer, "prompt", Bench(TYPED).ask)
     other = Bench(TYPED)
-    monkeypatch.setattr(typer, "prompt", other.ask)
-    monkeypatch.setattr(typer, "echo", other.say)
+    monkeypatch.setattr(hand, "Prompter", lambda: other)
     assert not midspan("hand", "measure", "--shaft", 4, folder=folder).returncode
     assert other.prompts == 3 * len(TYPED)
     assert [len(each.typed) for each in sessions(folder / "hand-readings.jsonl")] == [16, 16, 16, 16, 6, 16]
@@ -278,13 +272,7 @@ def test_going_back_after_an_interruption_reads_the_last_reading_again(folder) -
     place = record.begin({}, HandShaft(3, "", ""), 0, ReadingPlan(positions=2, repeats=1, readings=2))
     record.keep(place, Typed("0", "1", "3.00", "15.70", "3.00"))
     (session,) = sessions(record.path)
-    answers = iter(("b", "3.01", "15.71", "3.01", "3.00", "15.72", "3.00"))
-    guide = Guide(
-        reading_order(2, 1),
-        HandBench.model_validate(bench_file()),
-        lambda question: next(answers),
-        lambda text: None,
-        session.typed,
-    )
+    person = Answering({"unloaded": ["b", "3.01", "3.00"], "loaded": ["15.71", "15.72"], "unloaded_again": "3.00"})
+    guide = Guide(reading_order(2, 1), HandBench.model_validate(bench_file()), person, session.typed)
     whole = [each for each in guide.readings() if isinstance(each, Typed)]
     assert [(each.angle_deg, each.loaded) for each in whole] == [("0", "15.71"), ("180", "15.72")]

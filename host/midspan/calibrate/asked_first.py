@@ -12,7 +12,7 @@ from midspan.calibrate.guide import GuidedCalibration
 from midspan.calibrate.record import newest
 from midspan.calibrate.supports import Supports
 from midspan.conversation.prompts import Prompt, PromptChoice
-from midspan.conversation.questions import is_yes, number_asked, number_prompt
+from midspan.conversation.questions import is_yes, number_asked, number_or_none, number_prompt
 from midspan.hand_bench.gravity import STANDARD, Gravity, local_gravity
 from midspan.rehearsal import scenario
 
@@ -82,23 +82,12 @@ def gravity_here(session: GuidedCalibration) -> Gravity:
     """
     if session.is_simulated or session.csv is not None:
         return STANDARD
-    latitude = _number_or_unknown(session, "latitude", "Latitude of your place, in degrees (weight depends on it)")
+    words = "Latitude of your place, in degrees (weight depends on it)"
+    latitude = number_or_none(session.talk, Prompt("latitude", words, (UNKNOWN,), "a number"), (-90.0, 90.0))
     if latitude is None:
         return STANDARD
     height = number_asked(session.talk, number_prompt("height", "Height above the sea, in m", "0"), (-500.0, 6000.0))
     return local_gravity(latitude, height)
-
-
-def _number_or_unknown(session: GuidedCalibration, name: str, words: str) -> float | None:
-    """Return the number that is typed, None for Enter alone: not known."""
-    while True:
-        answer = session.talk.ask(Prompt(name, words, (UNKNOWN,), "a number"))
-        if answer.choice:
-            return None
-        try:
-            return number_in(answer.text, "the answer")
-        except ReadingsError as error:
-            session.talk.say(f"  {error}")
 
 
 def size_mm(session: GuidedCalibration, name: str, words: str, limits: tuple[float, float]) -> float:

@@ -12,7 +12,7 @@ from midspan.base.errors import ArchiveError, ConfigurationError, ConversionErro
 from midspan.base.files import writing
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt
-from midspan.cli.screen import aside
+from midspan.cli.screen import Prompter, aside
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def measure(
     from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom
     from midspan.store.kept_calibration import KeptCalibration
 
-    make_bench(bench, typer.prompt, typer.echo)
+    make_bench(bench, Prompter())
     source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
     used, limits = load_bench(bench), load_bands(bands) if bands else None
     values = used.content()
@@ -137,15 +137,15 @@ def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft"
     last = None if how.anew else _last_session(record.path, whose)
     session = resumable(last, {"bench": bench, "operator": whose.operator, **plan})
     if session:
-        typer.echo(f"Going on with the session of shaft {whose.shaft}: {progress(session)}. To begin another: --anew")
+        aside(f"Going on with the session of shaft {whose.shaft}: {progress(session)}. To begin another: --anew")
         place = record.resume(session)
     else:
         number = how.positions * how.repeats
-        whose = replace(whose, at=shaft_and_room(typer.prompt, typer.echo, whose.at))
+        whose = replace(whose, at=shaft_and_room(Prompter(), whose.at))
         place = record.begin(bench, whose, now_ms(), ReadingPlan(how.positions, how.repeats, number))
     known = session.typed if session else ()
     used = HandBench.model_validate(bench)
-    for reading in Guide(reading_order(how.positions, how.repeats), used, typer.prompt, typer.echo, known).readings():
+    for reading in Guide(reading_order(how.positions, how.repeats), used, Prompter(), known).readings():
         record.keep(place, reading)
     return place
 

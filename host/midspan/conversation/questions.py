@@ -105,16 +105,48 @@ def number_asked(talk: Conversation, prompt: Prompt, limits: tuple[float, float]
     ------
     ConfigurationError
         Nobody is there to ask (code "nobody").
+    ReadingsError
+        The prompt has choices, and one of them was made (code "choice").
     """
-    while True:
-        typed = talk.ask(prompt).text
+    number = number_or_none(talk, prompt, limits)
+    if number is None:
+        raise ReadingsError(f"{prompt.words}: a number is wanted, and the prompt has choices", code="choice")
+    return number
+
+
+def number_or_none(
+    talk: Conversation, prompt: Prompt, limits: tuple[float, float] = (-math.inf, math.inf)
+) -> float | None:
+    """Return the number that a person types, or None where a choice is made instead ("not known").
+
+    Parameters
+    ----------
+    talk : Conversation
+        Who asks.
+    prompt : Prompt
+        The question, with its choices.
+    limits : tuple of float
+        Lowest and highest number that is taken.
+
+    Returns
+    -------
+    float or None
+        The number, None for any of the choices.
+
+    Raises
+    ------
+    ConfigurationError
+        Nobody is there to ask (code "nobody").
+    """
+    while not (answer := talk.ask(prompt)).choice:
         try:
-            number = number_in(typed, "the answer")
+            number = number_in(answer.text, "the answer")
             _check_within(number, limits)
         except ReadingsError as error:
             talk.say(f"  {error}")
             continue
         return number
+    return None
 
 
 def _check_within(number: float, limits: tuple[float, float]) -> None:

@@ -1,8 +1,8 @@
 """Guide a person through the readings of a shaft, and compare each number at once with the others.
 
-Functions to ask and to say are passed in, so that any screen can hold the conversation. Each item that is yielded is
-to be stored before the next is asked for. An interrupted session is resumed only if nothing else changed: two halves
-are one session only on the same bench, at the same clock positions, by the same person.
+Questions go through a `Conversation`. Each item that is yielded is to be stored before the next is asked for. An
+interrupted session is resumed only if nothing else changed: two halves are one session only on the same bench, at the
+same clock positions, by the same person.
 """
 
 from collections.abc import Generator, Iterator, Mapping, Sequence
@@ -13,27 +13,32 @@ from typing import Any
 from midspan.base.csv_table import number_in
 from midspan.base.errors import ReadingsError
 from midspan.base.formatting import printable
+from midspan.conversation.prompts import Conversation, Prompt, PromptChoice
+from midspan.conversation.questions import number_or_none
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.contradiction import Contradiction, contradictions
-from midspan.hand_bench.prompts import Ask, Say
 from midspan.hand_bench.readings import numbers_of
 from midspan.hand_bench.record import NAMES, Begun, HandSession, ShaftAndRoom, Typed
 from midspan.hand_bench.supports import Release
 
-BACK = "b"
+BACK = PromptChoice("back", "b", "back to the one before")
+NOT_MEASURED = PromptChoice("not measured", "", "not measured")
 DIAMETERS_MM, TEMPERATURES_C = (1.0, 30.0), (-20.0, 60.0)
 Place = tuple[str, str]  # angle and round, as typed
-QUESTIONS = ("  dial without the weight", "  hang the weight on; dial", "  take it off; dial again")
+# Prompts are named after the reading in NAMES, and "again ..." where it is read once more.
+QUESTIONS = ("turn the shaft to {} degrees; dial without the weight", "{}", "take it off; dial again")
 # With the weight on, by what a bench does about friction along the shaft.
 WITH_WEIGHT: Mapping[Release, str] = {
-    "nothing": QUESTIONS[1],
-    "tap": "  hang the weight on, tap the table; dial",
-    "turn": "  hang the weight on, turn the shaft a little to and fro, back to its mark; dial",
+    "nothing": "hang the weight on; dial",
+    "tap": "hang the weight on, tap the table; dial",
+    "turn": "hang the weight on, turn the shaft a little to and fro, back to its mark; dial",
 }
-ONCE_MORE = ("  read it once more without the weight", "  read it once more with the weight", "  read it once more")
-DIAMETER = "Diameter of the shaft where it lies on the edges, in mm"
-WARMTH = "Temperature of bench and shaft, in degrees Celsius"
-NOT_MEASURED = "not measured"
+ONCE_MORE = ("read it once more without the weight", "read it once more with the weight", "read it once more")
+DIAMETER = Prompt(
+    "shaft diameter", "Diameter of the shaft where it lies on the edges, in mm", (NOT_MEASURED,), "a number"
+)
+WARMTH = Prompt("room temperature", "Temperature of bench and shaft, in degrees Celsius", (NOT_MEASURED,), "a number")
+CAUTION = "Wear safety glasses and keep feet from under the weight: a shaft with a hidden crack can break under it."
 MOST_SAID, MOST_LETTERS = 3, 30  # changed fields named in a message, and letters of each value
 
 
@@ -60,15 +65,13 @@ def reading_order(positions: int, repeats: int) -> list[Place]:
     return [(f"{i * 360 / positions:g}", str(repeat)) for repeat in range(1, repeats + 1) for i in range(positions)]
 
 
-def shaft_and_room(ask: Ask, say: Say, known: ShaftAndRoom) -> ShaftAndRoom:
+def shaft_and_room(talk: Conversation, known: ShaftAndRoom) -> ShaftAndRoom:
     """Return diameter and temperature of a session, asked for where they are not known yet.
 
     Parameters
     ----------
-    ask : callable
-        Takes a question and its default, returns the answer; the default means that it was not measured.
-    say : callable
-        Takes a line of text to show.
+    talk : Conversation
+        Who asks.
     known : ShaftAndRoom
         What is known already.
 
@@ -79,28 +82,14 @@ def shaft_and_room(ask: Ask, say: Say, known: ShaftAndRoom) -> ShaftAndRoom:
 
     Examples
     --------
-    >>> from midspan.hand_bench.record import UNKNOWN
-    >>> answers = iter(("6,2", ""))
-    >>> shaft_and_room(lambda question, default: next(answers), print, UNKNOWN)
+    >>> from midspan.conversation.questions import Unattended
+    >>> shaft_and_room(Unattended(print), ShaftAndRoom(diameter_mm=6.2))
+    Temperature of bench and shaft, in degrees Celsius
     ShaftAndRoom(diameter_mm=6.2, temperature_c=None)
     """
-    diameter_mm = known.diameter_mm or _asked(DIAMETER, DIAMETERS_MM, ask, say)
-    warmth = known.temperature_c if known.temperature_c is not None else _asked(WARMTH, TEMPERATURES_C, ask, say)
-    return ShaftAndRoom(diameter_mm, warmth)
-
-
-def _asked(question: str, limits: tuple[float, float], ask: Ask, say: Say) -> float | None:
-    """Ask until the answer is a number within limits and return it, None if it was not measured."""
-    while (text := str(ask(question, default=NOT_MEASURED)).strip()) not in ("", NOT_MEASURED):
-        try:
-            value = number_in(text, "the answer")
-        except ReadingsError as error:
-            say(f"  {error}")
-            continue
-        if limits[0] <= value <= limits[1]:
-            return value
-        say(f"  {text} is not between {limits[0]:g} and {limits[1]:g}")
-    return None
+    diameter_mm = known.diameter_mm or number_or_none(talk, DIAMETER, DIAMETERS_MM)
+    warmth_c = known.temperature_c
+    return ShaftAndRoom(diameter_mm, number_or_none(talk, WARMTH, TEMPERATURES_C) if warmth_c is None else warmth_c)
 
 
 class Guide:
@@ -115,18 +104,16 @@ class Guide:
         Angle and round of each reading, from `reading_order`.
     bench : HandBench
         The bench: its dial, and what it does before each reading.
-    ask : callable
-        Takes a question, returns the answer.
-    say : callable
-        Takes a line of text to show.
+    talk : Conversation
+        Who asks.
     typed : sequence of Typed
         Readings of an earlier part of the session.
     """
 
     def __init__(
-        self, plan: Sequence[Place], bench: HandBench, ask: Ask, say: Say, typed: Sequence[Typed] = ()
+        self, plan: Sequence[Place], bench: HandBench, talk: Conversation, typed: Sequence[Typed] = ()
     ) -> None:
-        self.plan, self.graduation, self.ask, self.say = plan, bench.indicator.graduation, ask, say
+        self.plan, self.graduation, self.talk = plan, bench.indicator.graduation, talk
         self._questions = (QUESTIONS[0], WITH_WEIGHT[bench.supports.before_reading], QUESTIONS[2])
         self.known: dict[Place, Typed] = {(reading.angle_deg, reading.repeat): reading for reading in typed}
         self._twice: set[Place] = set()
@@ -139,19 +126,16 @@ class Guide:
         Typed or Begun
             Each number as soon as it is typed, and each reading as soon as it is complete.
         """
-        self.say(f"{len(self.plan)} readings. Type b to read the one before again.")
+        self.talk.say(CAUTION)
         done = [place for place in self.plan if place in self.known]
         todo = [place for place in self.plan if place not in self.known]
         todo[:0] = self._in_question(len(todo) == 0)
         while todo:
-            place = todo[0]
-            number = self.plan.index(place) + 1
-            self.say(f"Turn the shaft to {place[0]} degrees (reading {number} of {len(self.plan)})")
-            typed = yield from self._visit(place)
+            typed = yield from self._visit(todo[0])
             if typed is None:
                 todo[:0] = [done.pop()] if done else []
                 continue
-            self.known[place] = typed
+            self.known[todo[0]] = typed
             yield typed
             done.append(todo.pop(0))
             todo[:0] = self._in_question(not todo)
@@ -164,7 +148,7 @@ class Guide:
         self._twice.update(again)
         for contradiction in found:
             if any(order[i] in again for i in contradiction.visits):
-                self.say(f"  {contradiction.sentence}")
+                self.talk.say(f"  {contradiction.sentence}")
         return again
 
     def _found(self, typed: list[Typed]) -> tuple[Contradiction, ...]:
@@ -175,8 +159,8 @@ class Guide:
         """Yield the dial without, with and again without the weight; return the reading, None to go back."""
         cells: list[str] = []
         confirmed: set[str] = set()
-        for question in self._questions:
-            cell = self._number(question)
+        for name, question in zip(NAMES, self._questions, strict=True):
+            cell = self._number(place, name, question.format(place[0]))
             if cell is None:
                 return None
             cells.append(cell)
@@ -194,7 +178,7 @@ class Guide:
                 return True
             if len(cells) == len(QUESTIONS):
                 yield Begun(*place, tuple(cells))
-            self.say(f"  {found.sentence}")
+            self.talk.say(f"  {found.sentence}")
             for name in reversed(asked):  # the dial still shows the number typed last
                 i = NAMES.index(name)
                 again = self._again(place, i, cells[i], found.within)
@@ -207,7 +191,7 @@ class Guide:
                 if not is_same:
                     break
                 confirmed.add(name)
-                self.say("  kept as confirmed; if the shaft is really like that there, look for a crack or a dent")
+                self.talk.say("  kept as confirmed; if the shaft is really like that there, look for a crack or a dent")
         return True
 
     def _again(self, place: Place, i: int, typed: str, within: float) -> str | None:
@@ -215,7 +199,7 @@ class Guide:
         before = self.known.get(place)
         if before is not None and _is_same(before.cells[i], typed, within):
             return typed
-        return self._number(ONCE_MORE[i])
+        return self._number(place, f"again {NAMES[i]}", ONCE_MORE[i])
 
     def _against(self, place: Place, cells: list[str]) -> Contradiction | None:
         """Return the disagreement of the reading in hand with the others, None if there is none."""
@@ -225,18 +209,18 @@ class Guide:
         this = Typed(*place, cells[0], cells[1], cells[2] if len(cells) == len(NAMES) else "")
         return next((each for each in self._found([*others, this]) if len(others) in each.visits), None)
 
-    def _number(self, question: str) -> str | None:
+    def _number(self, place: Place, name: str, words: str) -> str | None:
         """Ask until the answer is a number and return it as typed, None to go back."""
-        while True:
-            text = str(self.ask(question)).strip()
-            if text == BACK:
-                return None
+        part = f"{self.plan.index(place) + 1} of {len(self.plan)}"
+        prompt = Prompt(name, words, (BACK,), "a reading", part=part)
+        while not (answer := self.talk.ask(prompt)).choice:
             try:
-                number_in(text, "the reading")
+                number_in(answer.text, "the reading")
             except ReadingsError as error:
-                self.say(f"  {error}")
+                self.talk.say(f"  {error}")
                 continue
-            return text
+            return answer.text
+        return None
 
 
 def _is_same(text: str, other: str, within: float) -> bool:

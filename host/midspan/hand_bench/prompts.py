@@ -1,79 +1,71 @@
-"""Questions that describe a hand bench, for a person who has no bench file yet.
+"""Questions that describe a hand bench, for a person who has no bench file yet."""
 
-Functions to ask and to say are passed in, so that any screen can hold the conversation.
-"""
+from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
-from midspan.base.csv_table import number_in
 from midspan.base.errors import ConfigurationError
 from midspan.base.files import writing
+from midspan.conversation.prompts import Conversation, Prompt, PromptChoice
+from midspan.conversation.questions import number_asked, number_prompt
 from midspan.hand_bench.bench import TEMPLATE, load_bench
 
-Ask = Callable[..., Any]
-Say = Callable[[str], Any]
-YES = ("yes", "y", "true")
-# Question, key, default, and True if the answer is a number.
-_QUESTIONS = (
-    ("Name of this bench", "id", "hand-bench", False),
-    ("Weight with all that hangs on it, in grams", "mass_g", "880", True),
-    ("  known to (one standard uncertainty), in grams", "u_mass_g", "0.5", True),
-    ("Span between the supports, in mm", "span_mm", "711.2", True),
-    ("  known to (one standard uncertainty), in mm", "u_span_mm", "0.1", True),
-    ("Radius of the edges or pins that the shaft lies on, in mm", "edge_radius_mm", "2.5", True),
-    ("  known to (one standard uncertainty), in mm", "u_edge_radius_mm", "1.5", True),
-    ("Do the pins turn in ball bearings: yes or no", "rollers", "no", False),
-    ("With the weight on, before each reading: nothing, tap or turn", "before_reading", "turn", False),
-    ("Latitude of the place, in degrees", "latitude_deg", "45", True),
-    ("Height above the sea, in m", "height_m", "0", True),
-    ("Unit of the dial: mm, in or thou", "unit", "mm", False),
-    ("Smallest step that you read, in that unit", "graduation", "0.01", True),
-    ("As the shaft goes down the reading: rises or falls", "when_lower", "rises", False),
+SURE = "right to within, two times out of three"  # a standard uncertainty, in plain words
+NUMBERS = (
+    ("mass_g", "Weight with all that hangs on it, in grams", "880"),
+    ("u_mass_g", f"  {SURE}, in grams", "0.5"),
+    ("span_mm", "Distance between the supports, in mm", "711.2"),
+    ("u_span_mm", f"  {SURE}, in mm", "0.1"),
+    ("edge_radius_mm", "Radius of the edges or pins that the shaft lies on, in mm", "2.5"),
+    ("u_edge_radius_mm", f"  {SURE}, in mm", "1.5"),
+    ("latitude_deg", "Latitude of the place, in degrees (weight depends on it)", "45"),
+    ("height_m", "Height above the sea, in m", "0"),
+    ("graduation", "Smallest step that you read on the dial, in the dial's unit", "0.01"),
 )
+CHOICES = (
+    ("rollers", "Do the pins turn in ball bearings?", (("false", "", "no"), ("true", "y", "yes"))),
+    (
+        "before_reading", "With the weight on, what do you do before each reading?",
+        (("turn", "", "turn the shaft a little"), ("tap", "t", "tap the table"), ("nothing", "n", "nothing")),
+    ),
+    ("unit", "Unit of the dial", (("mm", "", "mm"), ("in", "i", "inches"), ("thou", "t", "thousandths of an inch"))),
+    ("when_lower", "As the shaft goes down, the reading", (("rises", "", "rises"), ("falls", "f", "falls"))),
+)  # fmt: skip
+NAME = Prompt("id", "Name of this bench", text="a name", default="hand-bench")
 
 
-def make_bench(path: Path, ask: Ask, say: Say) -> None:
+def make_bench(path: Path, talk: Conversation) -> None:
     """Ask about the bench and write its file; an existing file is checked and left as it is.
 
     Parameters
     ----------
     path : Path
         Bench file.
-    ask : callable
-        Takes a question and its default, returns the answer.
-    say : callable
-        Takes a line of text to show.
+    talk : Conversation
+        Who asks.
 
     Raises
     ------
     ConfigurationError
         An answer is out of range; no file is left behind.
-    ReadingsError
-        An answer is not a number.
     OutputError
         The file cannot be written.
     """
     if path.exists():
         load_bench(path)
         return
-    say(f"There is no {path} yet. A few questions about your bench (Enter takes the value in brackets):")
-    answers = {key: _answer(question, default, number, ask) for question, key, default, number in _QUESTIONS}
-    answers["rollers"] = "true" if answers["rollers"].lower() in YES else "false"
+    talk.say(f"There is no {path} yet. A few questions about your bench:")
+    answers = {NAME.id: talk.ask(NAME).text}
+    for key, words, default in NUMBERS:
+        answers[key] = f"{number_asked(talk, number_prompt(key, words, default)):.10g}"
+    for key, words, choices in CHOICES:
+        answers[key] = talk.ask(Prompt(key, words, tuple(PromptChoice(*choice) for choice in choices))).choice
     answers["place"] = f"latitude_deg = {answers.pop('latitude_deg')}\nheight_m = {answers.pop('height_m')}"
-    text = TEMPLATE.format(**answers)
     with writing(path, "check the folder"):
-        path.write_text(text, encoding="utf-8")
+        path.write_text(TEMPLATE.format(**answers), encoding="utf-8")
     try:
         load_bench(path)
     except ConfigurationError:
         path.unlink()
         raise
-    say(f"Written to {path}; dial, frame, supports and shafts have more values there: check them.")
-
-
-def _answer(question: str, default: str, number: bool, ask: Ask) -> str:
-    """Return the answer to a question; a number in the form that TOML needs, whatever its decimal mark."""
-    text = str(ask(question, default=default)).strip()
-    return f"{number_in(text, question):.10g}" if number else text
+    talk.say(f"Written to {path}; dial, frame, supports and shafts have more values there: check them.")
