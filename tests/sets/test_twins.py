@@ -26,8 +26,9 @@ from midspan.sets.stock import (
     shafts_of,
     spoken_against,
 )
-from midspan.sets.twins import known_identities, say
+from midspan.sets.twins import say
 from midspan.sets.weights import weight_of
+from midspan.store.identity import known_identities
 from midspan.store.records import Records
 from midspan.store.tables import VoucherRow
 from night_on_paper import paper_night

@@ -125,7 +125,8 @@ def twins(store: StoreAt = STORE, as_json: AsJson = False) -> None:
     from midspan.report.result_text import console
     from midspan.sets.registry import Sets
     from midspan.sets.stock import shafts_measured
-    from midspan.sets.twins import find_twins, known_identities
+    from midspan.sets.twins import find_twins
+    from midspan.store.identity import known_identities
     from midspan.store.stock_records import StockRecords
 
     with store.open_to_read() as opened:

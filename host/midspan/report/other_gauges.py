@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
-from midspan.sets.twins import known_identities
 from midspan.store.database import Store
 from midspan.store.evaluation import StoredResult
+from midspan.store.identity import known_identities
 from midspan.store.records import Records
 from midspan.store.reference_spine import under_reference
 from midspan.store.stored_result import MeasuredResult

@@ -23,12 +23,12 @@ from midspan.measurement.shown_quantities import (
     stated_value,
 )
 from midspan.sets.choose import Choice
-from midspan.sets.identity import Pair
 from midspan.sets.limits import QUANTITIES, Limits, SetQuantity
 from midspan.sets.nominal_sizes import Likely
 from midspan.sets.registry import KeptSet
 from midspan.sets.review import RING_M, RING_MM, RING_THOU, Review
 from midspan.sets.stock import LIKELY, Stock, StockShaft, converted_words
+from midspan.store.identity import Pair
 
 SHOWN = 60  # sets or pairs in a table; --json has the others
 FURTHER = QUANTITIES[1:]

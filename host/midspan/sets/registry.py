@@ -20,12 +20,12 @@ from dataclasses import dataclass
 from pydantic import ValidationError
 
 from midspan.base.errors import StoreError
-from midspan.base.formatting import read_code
 from midspan.sets.limits import Limits
 from midspan.sets.stock import StockShaft
-from midspan.sets.twins import known_identities
 from midspan.sets.weights import ShaftWeight
 from midspan.store.database import Store
+from midspan.store.identity import known_identities
+from midspan.store.lookup import read_name
 from midspan.store.set_records import Member, SetRecord, SetRecords, WeightRecord
 from midspan.store.upgrade import DAMAGED
 
@@ -254,10 +254,11 @@ class Sets:
         StoreError
             A shaft was never measured, has two weights here, or its label belongs to several shafts.
         """
+        numbers = {name: read_name(self._store, name) for name in weights}
         with SetRecords.of(self._store) as records:
             found: dict[int, WeightRecord] = {}
             for name, weight in weights.items():
-                shaft = self._number(records, name)
+                shaft = numbers[name]
                 if shaft in found:
                     raise StoreError(f"shaft {shaft} has two weights, the second under {name!r}; keep one of them")
                 found[shaft] = WeightRecord(shaft, weight.weight_g, weight.u_weight_g)
@@ -282,8 +283,7 @@ class Sets:
         StoreError
             No shaft has that name, or several shafts bear that label.
         """
-        with SetRecords.of(self._store) as records:
-            return self._number(records, name)
+        return read_name(self._store, name)
 
     def number_in(self, kept: KeptSet, name: str) -> int:
         """Return the number by which a shaft is in a set.
@@ -305,25 +305,13 @@ class Sets:
         StoreError
             No shaft has that name, several shafts bear that label, or the shaft is not in the set.
         """
+        number = read_name(self._store, name)
         with SetRecords.of(self._store) as records:
-            number = self._number(records, name)
             numbers = known_identities(records).numbers(number)
         found = next((shaft for shaft in kept.present if shaft in numbers), None)
         if found is None:
             raise _not_in(kept, number)
         return found
-
-    def _number(self, records: SetRecords, name: str) -> int:
-        name = read_code(name)
-        is_number = name.isdecimal() and len(name) < 11 and records.is_measured(int(name))
-        found = {int(name)} if is_number else records.numbers_of(name)
-        if not found:
-            raise StoreError(f"{self._store.place}: no measurement of shaft {name}; check the number")
-        same = known_identities(records)
-        if len({same.key(number) for number in found}) > 1:
-            those = ", ".join(str(number) for number in sorted(found)[:6])
-            raise StoreError(f"{self._store.place}: {name!r} is the label of shafts {those}; give the number instead")
-        return max(found)
 
 
 def _members_of(kept: KeptSet, shafts: Collection[int]) -> list[int]:

@@ -21,11 +21,11 @@ from midspan.base.errors import StoreError
 from midspan.base.units import GRAM_PER_GRAIN, MM_PER_THOU
 from midspan.decision.decision import Outcome
 from midspan.measurement.definition import DEFINITION
-from midspan.sets.identity import Identities, Pair
 from midspan.sets.limits import Array, Limits
-from midspan.sets.twins import Twins, find_twins, known_identities
+from midspan.sets.twins import Twins, find_twins
 from midspan.store.database import WORST_FIRST, Store
 from midspan.store.evaluation import Origin, StoredResult
+from midspan.store.identity import Identities, Pair, known_identities
 from midspan.store.stock_records import StandingMeasurement, StockRecords, results_by_number
 from midspan.store.stored_result import MeasuredResult
 

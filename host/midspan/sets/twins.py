@@ -14,12 +14,11 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from midspan.base.errors import MatchingError
-from midspan.base.formatting import read_code
-from midspan.sets.identity import Identities, Pair, Statement, identities, pair_of
 from midspan.sets.likeness import ENOUGH, likely_same, repeats_of, traits
 from midspan.sets.limits import Array
 from midspan.store.database import Store
 from midspan.store.evaluation import Origin
+from midspan.store.identity import Identities, Pair, Statement, identities, pair_of, statements
 from midspan.store.records import Records, StatedIdentity
 from midspan.store.stock_records import StockRecords
 
@@ -54,35 +53,6 @@ class _Condition:
     def words(self) -> str:
         """Gauge and calibration, for a message."""
         return f"gauge {self.gauge} under calibration {self.calibration}"
-
-
-def known_identities(records: Records) -> Identities:
-    """Return the numbers that belong to one shaft by labels and by statements.
-
-    A label that is the printed code of a number counts as that number.
-
-    Parameters
-    ----------
-    records : Records
-        Open records of the store.
-
-    Returns
-    -------
-    Identities
-        The groups of numbers, and pairs that were stated to be two shafts.
-
-    Raises
-    ------
-    MatchingError
-        Statements in the store contradict each other.
-    """
-    bearers: dict[str, set[int]] = {}
-    for shaft, label in records.labels():
-        bearers.setdefault(label, set()).add(shaft)
-        named = read_code(label)
-        if named != label and named.isdecimal():
-            bearers[label].add(int(named))
-    return identities(_said(records), {label: those for label, those in bearers.items() if len(those) > 1})
 
 
 def numbers_of_label(store: Store, label: str) -> set[int]:
@@ -229,7 +199,7 @@ def say(
     if len(set(shafts)) < 2:
         raise MatchingError("give two or more different numbers of shafts")
     with Records.of(store) as records:
-        said = _said(records)
+        said = statements(records)
         pairs = list(pairwise(shafts)) if same else list(combinations(shafts, 2))
         if same is None:
             known = {statement.pair for statement in said if statement.same is not None}
@@ -238,8 +208,3 @@ def say(
                 raise MatchingError(f"no statement about shafts {', '.join(map(str, shafts))} is on record; check them")
         identities([*said, *(Statement(a, b, same) for a, b in pairs)])
         records.state_identities(StatedIdentity(a, b, same, at_ms, person, words) for a, b in pairs)
-
-
-def _said(records: Records) -> list[Statement]:
-    """Return all statements on record, oldest first."""
-    return [Statement(each.shaft, each.other, each.same) for each in records.stated_identities()]

@@ -41,18 +41,20 @@ from midspan.store.evaluation import Evaluation, Origin, RunReference, StoredRes
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.kept_values import Damaged
 from midspan.store.measurements import (
+    bears,
     concerns_before,
     concerns_in,
     crack_limit_before,
     is_newest,
     is_run,
+    is_void,
     note_run,
     standing_results,
 )
 from midspan.store.older_spines import kept_calibrations
 from midspan.store.place import StorePlace
 from midspan.store.sqlite_errors import refusal
-from midspan.store.stored_result import AnyResult, as_text, finite, is_same, read_result
+from midspan.store.stored_result import AnyResult, OlderResult, as_text, finite, is_same, read_result
 from midspan.store.tables import (
     NAMED_COLUMNS,
     BasisRow,
@@ -267,7 +269,7 @@ class Store:
         Returns
         -------
         StoredResult | None
-            The result, or None if the shaft was never measured.
+            The result, or None if the shaft was never measured or all its measurements are void.
         """
         return next(iter(self.standing(shaft)), None)
 
@@ -282,11 +284,12 @@ class Store:
         Returns
         -------
         list[StoredResult]
-            Results, the one that counts first; empty if the shaft was never measured.
+            Results, the one that counts first; empty if the shaft was never measured, or all its measurements are void.
         """
         found = self._read(_of(shaft).where(*standing_results()))
-        if not found:  # the shaft was measured again under another label
-            found = self._read(_of(shaft).order_by(ResultRow.run_id.desc(), ResultRow.id.desc()).limit(1))
+        if not found and isinstance(shaft, str):  # the shaft was measured again under another label
+            once = results_query().where(RunRow.own_label == shaft, ~is_void(RunRow.id))
+            found = self._read(once.order_by(ResultRow.run_id.desc(), ResultRow.id.desc()).limit(1))
         newest = max((stored.run_id, stored.run.shaft) for stored in found)[1] if found else None
         # Several shafts may have borne this label; it means the shaft measured last.
         return sorted((stored for stored in found if stored.run.shaft == newest), key=_worst_first)
@@ -307,7 +310,7 @@ class Store:
         return self._read(_of(shaft).order_by(ResultRow.id))
 
     def batch(self, batch: int) -> list[StoredResult]:
-        """Return the newest result of every measurement of a batch, in the order of measuring.
+        """Return the newest result of every measurement of a batch that is not void, in the order of measuring.
 
         Parameters
         ----------
@@ -319,7 +322,8 @@ class Store:
         list[StoredResult]
             Results, empty if there are none.
         """
-        return self._read(results_query().where(RunRow.batch_id == batch, is_newest()).order_by(RunRow.id))
+        query = results_query().where(RunRow.batch_id == batch, is_newest(), ~is_void(RunRow.id))
+        return self._read(query.order_by(RunRow.id))
 
     def close(self) -> None:
         """Fold what was written into the file and close it; a second call does nothing.
@@ -438,9 +442,28 @@ def add_evaluation(
     return _keep(session, run_id, _with_the_past(session, run_id, evaluation))
 
 
+def carry_again(session: Session, run_id: int, at_ms: int) -> None:
+    """Store the newest verdict on a measurement anew if earlier measurements add concerns to it.
+
+    Parameters
+    ----------
+    session : Session
+        SQLAlchemy session of an open transaction.
+    run_id : int
+        Number of the measurement.
+    at_ms : int
+        Time of the change, UTC in ms since 1970.
+    """
+    query = results_query().where(ResultRow.run_id == run_id).order_by(ResultRow.id.desc()).limit(1)
+    stored = stored_result(session.scalars(query).one())
+    held = _with_the_past(session, run_id, Evaluation(stored.result, stored.decision, at_ms, stored.basis))
+    if held.decision != stored.decision:
+        _keep(session, run_id, held)
+
+
 def _with_the_past(session: Session, run_id: int, evaluation: Evaluation) -> Evaluation:
     """Return an evaluation with the earlier concerns about the shaft and the crack limit that held so far."""
-    result, decision, basis = evaluation.result, evaluation.decision, evaluation.basis
+    result, decision, basis = _as_measured(session, run_id, evaluation.result), evaluation.decision, evaluation.basis
     own = basis or Basis()
     if own.crack_hysteresis_pct is None and own.standard is None and own.person is None:
         limit_pct = crack_limit_before(session, run_id)
@@ -448,7 +471,19 @@ def _with_the_past(session: Session, run_id: int, evaluation: Evaluation) -> Eva
             basis = replace(own, crack_hysteresis_pct=limit_pct)
             measured_pct = None if isinstance(result, Unmeasured) else result.hysteresis_pct
             decision = with_crack_limit(decision, measured_pct, limit_pct)
-    return replace(evaluation, decision=carry(decision, concerns_before(session, run_id, result)), basis=basis)
+    held = carry(decision, concerns_before(session, run_id, result))
+    return replace(evaluation, result=result, decision=held, basis=basis)
+
+
+def _as_measured(session: Session, run_id: int, result: AnyResult) -> AnyResult:
+    """Return a result under the label that its shaft was measured under, so that stored results stay comparable."""
+    label, own_label = session.execute(select(RunRow.label, RunRow.own_label).where(RunRow.id == run_id)).one()
+    return result if label == own_label else _labelled(result, own_label)
+
+
+def _labelled(result: AnyResult, label: str) -> AnyResult:
+    """Return a result with another label; an older result has none."""
+    return result if isinstance(result, OlderResult) else replace(result, label=label)
 
 
 def _stands(session: Session, run_id: int, held: Evaluation) -> bool:
@@ -458,6 +493,7 @@ def _stands(session: Session, run_id: int, held: Evaluation) -> bool:
     """
     rows = session.scalars(results_query().where(ResultRow.run_id == run_id).order_by(ResultRow.id))
     same = [stored_result(row) for row in rows]
+    same = [replace(known, result=_as_measured(session, run_id, known.result)) for known in same]
     if same and is_same(same[-1].result, held.result):
         same = same[-1:]
     return any(is_same(known.result, held.result) and known.decision == held.decision for known in same)
@@ -505,7 +541,7 @@ def _of(shaft: int | str | RunReference) -> Select[ResultRow]:
     """Return the query of the results of a shaft or a measurement."""
     if isinstance(shaft, RunReference):
         return results_query().where(*is_run(shaft))
-    return results_query().where(RunRow.shaft == shaft if isinstance(shaft, int) else RunRow.label == shaft)
+    return results_query().where(RunRow.shaft == shaft if isinstance(shaft, int) else bears(shaft))
 
 
 def _basis_id(session: Session, basis: Basis) -> int:
@@ -547,11 +583,12 @@ def stored_result(row: ResultRow) -> StoredResult:
     if decision is None:  # another program deleted it
         raise Damaged(f"result {row.id} without a verdict")
     reasons = tuple(json.loads(decision.reasons))
+    result = read_result(ResultKind(row.kind), row.full, Unmeasured(run.shaft, run.label, reasons))
     return StoredResult(
         id=row.id,
         batch=run.batch_id,
         run=_reference(run),
-        result=read_result(ResultKind(row.kind), row.full, Unmeasured(run.shaft, run.label, reasons)),
+        result=result if run.label == run.own_label else _labelled(result, run.label),
         decision=Decision(
             Outcome(decision.outcome),
             reasons,

@@ -1,33 +1,115 @@
 """Find the result of a shaft by its number or label, and the raw readings behind a result."""
 
+import re
 from pathlib import Path
 
 from midspan.archive.raw_run import RawRun
 from midspan.archive.reader import Archive
 from midspan.base.errors import ArchiveError, MidspanError, OutputError, StoreError
-from midspan.base.formatting import read_code
+from midspan.base.plain_text import brief
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.result_form import ResultKind
 from midspan.store.database import Store
-from midspan.store.evaluation import RunReference, StoredResult
+from midspan.store.detail_kinds import DetailKind
+from midspan.store.details import LONGEST
+from midspan.store.evaluation import Origin, RunReference, StoredResult
+from midspan.store.identity import known_identities
 from midspan.store.place import StorePlace
+from midspan.store.records import Records
 from midspan.store.stored_result import OlderResult
 
 HIGHEST_SHAFT = 2**31 - 1
+NUMBER = re.compile(r"(?:midspan shaft |#)?\s*0*([0-9]{1,10})", re.IGNORECASE | re.ASCII)
+ARTICLE_DIGITS = 8  # EAN-8, the shortest number of an article in a shop
+MOST_NAMED = 6  # numbers listed of shafts with one label
+
+
+def read_name(store: Store, text: str) -> int:
+    """Return the number of the shaft that a person or a reader of codes means.
+
+    Understood are the text of a label's code, a number with or without `#` and leading zeros, and a label in any case.
+    A number comes before a label: the code on a shaft must not lead to another shaft with the same name. A label that
+    no shaft bears any more means the shaft that bore it last.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    text : str
+        What was typed or scanned.
+
+    Returns
+    -------
+    int
+        Number of a measured shaft; of a shaft with several numbers, the one that bears the label, or the highest.
+
+    Raises
+    ------
+    StoreError
+        No shaft is meant (code "never_measured"), several shafts bear the label ("two_shafts"), or a scan is of
+        something else than a label of a shaft ("not_a_label").
+    """
+    name = " ".join(text.split())
+    number = number_in(name)
+    with Records.of(store) as records:
+        if number is not None and records.is_measured(number):
+            return number
+        found = records.numbers_of(name) or records.numbers_like(name) or records.numbers_before(name)
+        if found:
+            same = known_identities(records)
+            if len({same.key(bearer) for bearer in found}) > 1:
+                those = ", ".join(str(bearer) for bearer in sorted(found)[:MOST_NAMED])
+                raise StoreError(
+                    f"{store.place}: {name!r} is the label of shafts {those}; give the number instead",
+                    code="two_shafts",
+                )
+            return max(found)
+    if number is None and _is_other_scan(name):
+        raise StoreError(
+            f"{brief(name)!r} is not the code of a shaft's label; scan the label, or type the number or label",
+            code="not_a_label",
+        )
+    what = f"shaft {number}; check the number" if number is not None else f"a shaft labelled {brief(name)!r}; check it"
+    raise StoreError(f"{store.place}: no measurement of {what}", code="never_measured")
+
+
+def number_in(text: str) -> int | None:
+    """Return the number of a shaft in what was typed or scanned.
+
+    Parameters
+    ----------
+    text : str
+        A number, perhaps with `#` or zeros in front, or the text of a label's code; a reader may send capitals.
+
+    Returns
+    -------
+    int | None
+        The number, None if the text is something else or a number that no shaft can have.
+
+    Examples
+    --------
+    >>> number_in("0012"), number_in("#12"), number_in("MIDSPAN SHAFT 12"), number_in("blue-12")
+    (12, 12, 12, None)
+    """
+    found = NUMBER.fullmatch(text.strip())
+    return int(found[1]) if found and int(found[1]) <= HIGHEST_SHAFT else None
+
+
+def _is_other_scan(name: str) -> bool:
+    """Return True if a text looks like a scan of something else: an address, a long text, an article number."""
+    return "://" in name or len(name) > LONGEST[DetailKind.LABEL] or (name.isdecimal() and len(name) >= ARTICLE_DIGITS)
 
 
 def newest(store: Store, shaft: str) -> StoredResult:
-    """Return the result that counts for a shaft.
-
-    A number comes before a label: the code on a shaft must not lead to another shaft with the same name.
+    """Return the result that counts for a shaft, under whichever of its numbers it was measured.
 
     Parameters
     ----------
     store : Store
         Open database.
     shaft : str
-        Number, label, or text of the code printed on the shaft's label.
+        Number or label, as `read_name` takes it.
 
     Returns
     -------
@@ -37,17 +119,38 @@ def newest(store: Store, shaft: str) -> StoredResult:
     Raises
     ------
     StoreError
-        The shaft was never measured into this database.
+        As `read_name`; or all measurements of the shaft are void (code "all_void").
     """
-    name = read_code(shaft)
-    by_number = name.isdecimal() and int(name) <= HIGHEST_SHAFT
-    stored = (store.latest(int(name)) if by_number else None) or store.latest(name)
+    number = read_name(store, shaft)
+    stored = counting(store, number)
     if stored is None:
         raise StoreError(
-            f"{store.place}: no shaft with the number or label {shaft!r} was measured; check the name",
-            code="never_measured",
+            f"{store.place}: every measurement of shaft {number} is void; measure it again, or see: "
+            f"midspan shafts show {number}",
+            code="all_void",
         )
     return stored
+
+
+def counting(store: Store, shaft: int) -> StoredResult | None:
+    """Return the result that counts for a shaft, from all its numbers: the newest that was measured here.
+
+    Parameters
+    ----------
+    store : Store
+        Open database.
+    shaft : int
+        Any number of the shaft.
+
+    Returns
+    -------
+    StoredResult | None
+        The result, None if no measurement of the shaft counts.
+    """
+    with Records.of(store) as records:
+        numbers = known_identities(records).numbers(shaft)
+    found = [stored for number in numbers if (stored := store.latest(number)) is not None]
+    return max(found, key=lambda stored: (stored.origin is Origin.MEASURED, stored.run_id), default=None)
 
 
 def whole(stored: StoredResult, place: StorePlace) -> ShaftResult | HandResult:

@@ -4,6 +4,9 @@ A measurement names the measurements that it supersedes. If it was stored as it 
 stood for its shaft. If it was imported from an archive, it supersedes only imported measurements that stand before it
 in the same archive, where the order is the gauge's. So it never displaces a measured one; both stand, and the worse
 counts until the shaft is measured again. The computer's clock is not used: it may have been set back.
+
+A void measurement does not stand and supersedes nothing. What it superseded is passed on to what superseded it
+(`voids`), so the order of the others stays as if it had never been made.
 """
 
 from __future__ import annotations
@@ -11,15 +14,25 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 
-from sqlalchemy import ColumnElement, exists, func, select
+from sqlalchemy import ColumnElement, and_, exists, func, or_, select
 from sqlalchemy.dialects.sqlite import insert
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import InstrumentedAttribute, Session, aliased
 
 from midspan.decision.decision import Concern, ConcernKind
 from midspan.measurement.result import Unmeasured
+from midspan.store.detail_kinds import DetailKind
 from midspan.store.evaluation import Origin, RunReference
 from midspan.store.stored_result import AnyResult, finite
-from midspan.store.tables import BasisRow, DecisionRow, ResultRow, RunRow, SupersessionRow, VoucherRow
+from midspan.store.tables import (
+    BasisRow,
+    DecisionRow,
+    DetailRow,
+    ResultRow,
+    RunRow,
+    SupersessionRow,
+    VoidRow,
+    VoucherRow,
+)
 
 CLEAR_SIGMAS = 2.0  # U of a hysteresis in standard uncertainties
 
@@ -70,9 +83,29 @@ def is_run(run: RunReference) -> tuple[ColumnElement[bool], ...]:
     return RunRow.archive == run.archive, RunRow.byte_offset == run.byte_offset, RunRow.shaft == run.shaft, begun
 
 
+def bears(label: str) -> ColumnElement[bool]:
+    """Return the condition that the shaft of a measurement is called by a label.
+
+    It says the same as `RunRow.label == label`, but in a form for which SQLite uses its indexes.
+
+    Parameters
+    ----------
+    label : str
+        Label, in this spelling.
+
+    Returns
+    -------
+    ColumnElement[bool]
+        Condition for a query of runs.
+    """
+    said = select(DetailRow.shaft).where(DetailRow.kind == DetailKind.LABEL.value, DetailRow.value == label)
+    return and_(or_(RunRow.own_label == label, RunRow.shaft.in_(said)), RunRow.label == label)
+
+
 def _supersede(session: Session, number: int, run: RunReference, origin: Origin) -> None:
     """Let a new measurement supersede those it knew of, or those before it in its archive."""
-    others = session.scalars(select(RunRow).where(RunRow.shaft == run.shaft, RunRow.id != number, is_standing()))
+    # Void ones too: one that counts again is still older than this.
+    others = session.scalars(select(RunRow).where(RunRow.shaft == run.shaft, RunRow.id != number, ~_is_superseded()))
     pairs = []
     for other in others:
         same_archive = other.archive == run.archive
@@ -88,14 +121,37 @@ def _supersede(session: Session, number: int, run: RunReference, origin: Origin)
 
 
 def is_standing() -> ColumnElement[bool]:
-    """Return the condition that no other measurement supersedes a measurement.
+    """Return the condition that a measurement is not void and that no other, itself not void, supersedes it.
 
     Returns
     -------
     ColumnElement[bool]
         Condition for a query of runs.
     """
-    return ~exists().where(SupersessionRow.superseded_id == RunRow.id)
+    return and_(~_is_superseded(), ~is_void(RunRow.id))
+
+
+def _is_superseded() -> ColumnElement[bool]:
+    """Return the condition that a measurement that is not void supersedes a measurement."""
+    return exists().where(SupersessionRow.superseded_id == RunRow.id, ~is_void(SupersessionRow.run_id))
+
+
+def is_void(run: ColumnElement[int] | InstrumentedAttribute[int]) -> ColumnElement[bool]:
+    """Return the condition that a person said last that a measurement does not count.
+
+    Parameters
+    ----------
+    run : ColumnElement[int]
+        Column with the number of the measurement.
+
+    Returns
+    -------
+    ColumnElement[bool]
+        Condition for a query with that column.
+    """
+    # Rows of an index are in order of their numbers, so this is a single look even into a long list.
+    newest = select(VoidRow.void).where(VoidRow.run_id == run).order_by(VoidRow.id.desc()).limit(1)
+    return func.coalesce(newest.scalar_subquery(), False)
 
 
 def standing_results() -> tuple[ColumnElement[bool], ...]:
@@ -124,8 +180,8 @@ def is_newest() -> ColumnElement[bool]:
 def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Concern]:
     """Return the concerns of earlier evaluations, except those a person has since vouched against.
 
-    They include a crack suspected by an earlier measurement unless the new measurement clearly shows none: a hand
-    bench that knows a hysteresis only as 0.2 % to 0.7 % cannot clear a shaft of 2.2 %.
+    They include a crack suspected by an earlier measurement that is not void, unless the new measurement clearly shows
+    none: a hand bench that knows a hysteresis only as 0.2 % to 0.7 % cannot clear a shaft of 2.2 %.
 
     Parameters
     ----------
@@ -153,7 +209,9 @@ def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Co
     vouched_for = session.scalars(select(VoucherRow.id).where(VoucherRow.run_id == run_id).limit(1)).first()
     if vouched_for is not None or _sees_no_crack(result, crack_limit_before(session, run_id)):
         return found
-    before = select(SupersessionRow.superseded_id).where(SupersessionRow.run_id == run_id)
+    before = select(SupersessionRow.superseded_id).where(
+        SupersessionRow.run_id == run_id, ~is_void(SupersessionRow.superseded_id)
+    )
     earlier = session.execute(query.where(ResultRow.run_id.in_(before)))
     unseen = [concern for row in earlier for concern in concerns_in(row.concerns)]
     return found + [concern for concern in unseen if concern.kind is ConcernKind.CRACK]

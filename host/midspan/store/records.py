@@ -14,8 +14,10 @@ from sqlalchemy import exists, insert, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from midspan.store.database import Store
+from midspan.store.detail_kinds import DetailKind
 from midspan.store.evaluation import Origin
-from midspan.store.tables import IdentityRow, RunRow
+from midspan.store.measurements import bears, is_void
+from midspan.store.tables import DetailRow, IdentityRow, RunRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,11 @@ class Records:
     def __init__(self, session: Session) -> None:
         self._session = session
 
+    @property
+    def session(self) -> Session:
+        """Session of the transaction, for what else belongs into it."""
+        return self._session
+
     @classmethod
     @contextmanager
     def of(cls, store: Store) -> Iterator[Self]:
@@ -85,7 +92,7 @@ class Records:
         """Return the labels of all numbers, each pair once.
 
         The label of an imported run is left out if this database measured a shaft under the same number: another
-        shop's number 7 is another shaft.
+        shop's number 7 is another shaft. So is that of a void measurement, which may have been of another shaft.
 
         Returns
         -------
@@ -94,12 +101,28 @@ class Records:
         """
         here = aliased(RunRow)
         measured_here = exists().where(here.shaft == RunRow.shaft, here.origin == Origin.MEASURED.value)
-        query = select(RunRow.shaft, RunRow.label).where(RunRow.label != "")
+        query = select(RunRow.shaft, RunRow.label).where(RunRow.label != "", ~is_void(RunRow.id))
         query = query.where(or_(RunRow.origin == Origin.MEASURED.value, ~measured_here))
         return [(row.shaft, row.label) for row in self._session.execute(query.distinct())]
 
     def numbers_of(self, label: str) -> set[int]:
-        """Return the numbers of the shafts that were measured under a label.
+        """Return the numbers of the shafts that bear a label.
+
+        Parameters
+        ----------
+        label : str
+            Label, in this spelling.
+
+        Returns
+        -------
+        set[int]
+            Numbers; empty for an empty or unknown label.
+        """
+        query = select(RunRow.shaft).where(bears(label), RunRow.label != "", ~is_void(RunRow.id))
+        return set(self._session.scalars(query.distinct()))
+
+    def numbers_like(self, label: str) -> set[int]:
+        """Return the numbers of the shafts that bear a label in another spelling of capitals.
 
         Parameters
         ----------
@@ -109,10 +132,30 @@ class Records:
         Returns
         -------
         set[int]
-            Numbers; empty for an empty or unknown label.
+            Numbers, empty for an unknown label.
         """
-        query = select(RunRow.shaft).where(RunRow.label == label, RunRow.label != "")
-        return set(self._session.scalars(query.distinct()))
+        wanted = label.casefold()
+        return {shaft for shaft, known in self.labels() if known.casefold() == wanted}
+
+    def numbers_before(self, label: str) -> set[int]:
+        """Return the number of the shaft that bore a label last and bears another now.
+
+        Parameters
+        ----------
+        label : str
+            Label.
+
+        Returns
+        -------
+        set[int]
+            One number, or none for an unknown label.
+        """
+        said = select(DetailRow.shaft, DetailRow.at_ms).where(
+            DetailRow.kind == DetailKind.LABEL.value, DetailRow.value == label
+        )
+        measured = select(RunRow.shaft, RunRow.started_ms).where(RunRow.own_label == label, ~is_void(RunRow.id))
+        rows = [*self._session.execute(said), *self._session.execute(measured)] if label else []
+        return {max(rows, key=lambda row: (row[1], row[0]))[0]} if rows else set()
 
     def is_measured(self, shaft: int) -> bool:
         """Return True if a number was ever measured.

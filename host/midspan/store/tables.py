@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from sqlalchemy import ForeignKey, UniqueConstraint
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+from sqlalchemy import ForeignKey, ScalarSelect, UniqueConstraint, func, select, text
+from sqlalchemy.orm import DeclarativeBase, Mapped, column_property, mapped_column, relationship
 
+from midspan.store.detail_kinds import DetailKind
 from midspan.store.kept_values import (
     Concerns,
     Content,
@@ -48,11 +49,30 @@ class BatchRow(Table):
     started_ms: Mapped[int]
 
 
+class DetailRow(Table):
+    """What a person said of a shaft; `value` is null if it was taken back. The newest row of a kind counts."""
+
+    __tablename__ = "details"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shaft: Mapped[int] = mapped_column(index=True)
+    at_ms: Mapped[int]
+    kind: Mapped[DetailWord]
+    value: Mapped[str | None]
+    person: Mapped[str]
+
+
+def _said_label(shaft: Mapped[int]) -> ScalarSelect[str]:
+    """Return the expression for the label that a person gave a shaft last; null if there is none."""
+    said = select(DetailRow.value).where(DetailRow.shaft == shaft, DetailRow.kind == DetailKind.LABEL.value)
+    return said.order_by(DetailRow.id.desc()).limit(1).scalar_subquery()
+
+
 class RunRow(Table):
     """A measurement and where its raw readings are: the block at a byte offset of an archive.
 
     `origin` is "measured" if it was stored as it was measured, "imported" if it came later from an archive, or from a
-    gauge that had kept it for another computer.
+    gauge that had kept it for another computer. `own_label` is the label that it was measured under; `label` is what
+    the shaft is called now: what a person said last of it, else its own label.
     """
 
     __tablename__ = "runs"
@@ -62,10 +82,11 @@ class RunRow(Table):
     archive: Mapped[str]
     byte_offset: Mapped[int]
     shaft: Mapped[int] = mapped_column(index=True)
-    label: Mapped[str] = mapped_column(index=True)
+    own_label: Mapped[str] = mapped_column("label", index=True)
     started_ms: Mapped[int]
     origin: Mapped[OriginWord] = mapped_column(server_default="measured")
     batch: Mapped[BatchRow] = relationship()
+    label: Mapped[str] = column_property(func.coalesce(_said_label(shaft), own_label, type_=Text()))
 
 
 class SupersessionRow(Table):
@@ -168,7 +189,7 @@ class NightRow(Table):
     gauge: Mapped[str] = mapped_column(index=True)
     plan: Mapped[Content]
     begun_ms: Mapped[int]
-    attended: Mapped[bool] = mapped_column(server_default="0")
+    attended: Mapped[bool] = mapped_column(server_default=text("0"))
 
 
 class TransitRow(Table):
@@ -286,18 +307,6 @@ class IdentityRow(Table):
     same: Mapped[bool | None]
     person: Mapped[str]
     words: Mapped[str]
-
-
-class DetailRow(Table):
-    """What a person said of a shaft; `value` is null if it was taken back. The newest row of a kind counts."""
-
-    __tablename__ = "details"
-    id: Mapped[int] = mapped_column(primary_key=True)
-    shaft: Mapped[int] = mapped_column(index=True)
-    at_ms: Mapped[int]
-    kind: Mapped[DetailWord]
-    value: Mapped[str | None]
-    person: Mapped[str]
 
 
 class VoidRow(Table):

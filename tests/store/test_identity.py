@@ -6,7 +6,7 @@ import re
 
 import pytest
 from midspan.base.errors import MatchingError
-from midspan.sets.identity import Statement, identities
+from midspan.store.identity import Statement, identities
 
 
 def said(*words):

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from midspan.base.errors import MatchingError
+from midspan.base.formatting import read_code
+from midspan.store.records import Records
 
 Pair = tuple[int, int]
 
@@ -175,6 +177,51 @@ def identities(said: Iterable[Statement], labels: Mapping[str, Collection[int]] 
         if len(bearers) > 1 and not any(a in together and b in together for a, b in parted):
             _join(groups, bearers)
     return Identities({shaft: tuple(sorted(those)) for shaft, those in groups.items()}, parted)
+
+
+def known_identities(records: Records) -> Identities:
+    """Return the numbers that belong to one shaft by labels and by statements.
+
+    A label that is the printed code of a number counts as that number.
+
+    Parameters
+    ----------
+    records : Records
+        Open records of the store.
+
+    Returns
+    -------
+    Identities
+        The groups of numbers, and pairs that were stated to be two shafts.
+
+    Raises
+    ------
+    MatchingError
+        Statements in the store contradict each other.
+    """
+    bearers: dict[str, set[int]] = {}
+    for shaft, label in records.labels():
+        bearers.setdefault(label, set()).add(shaft)
+        named = read_code(label)
+        if named != label and named.isdecimal():
+            bearers[label].add(int(named))
+    return identities(statements(records), {label: those for label, those in bearers.items() if len(those) > 1})
+
+
+def statements(records: Records) -> list[Statement]:
+    """Return all statements on record.
+
+    Parameters
+    ----------
+    records : Records
+        Open records of the store.
+
+    Returns
+    -------
+    list[Statement]
+        Statements, oldest first.
+    """
+    return [Statement(each.shaft, each.other, each.same) for each in records.stated_identities()]
 
 
 def _join(groups: dict[int, frozenset[int]], shafts: Collection[int]) -> None:
