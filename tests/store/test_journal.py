@@ -10,6 +10,7 @@ import pytest
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.evaluation import Evaluation, RunReference
+from midspan.store.follow import newest_night
 from midspan.store.journal import LARGEST_SHAFT, Journal
 from midspan.store.transit import ENDS, RunEvent, RunEventKind, RunFindings, StandardCheck, TransitStage, WayStep
 from results import NOTHING, told
@@ -257,3 +258,25 @@ def test_what_was_noted_survives_the_program(store_place):
     with store_place.open() as store:
         transit = Journal(store).open_transit("bench")
     assert (transit.shaft, transit.stage, transit.place) == (1, TransitStage.LEAVING, 4)
+
+
+def test_an_attended_run_is_no_night(journal):
+    night = journal.begin_night("bench", "{}", 1)
+    attended = journal.begin_night("bench", "{}", 2, attended=True)
+    of_night = journal.order(night, "HOPPER", None, 3)
+    by_hand = journal.order(attended, "HAND", None, 4)
+    assert [run.id for run in journal.nights()] == [night]
+    assert [run.id for run in journal.nights("bench", attended=True)] == [attended]
+    assert journal.open_transit("bench").shaft == of_night
+    assert journal.open_transit("bench", attended=True).shaft == by_hand
+    journal.note(by_hand, WayStep(TransitStage.TAKEN_OUT, 5))
+    assert journal.open_transit("bench", attended=True) is None
+    assert journal.open_transit("bench").shaft == of_night
+    assert [transit.shaft for transit in journal.since("bench", of_night)] == [by_hand]
+
+
+def test_the_newest_night_is_never_an_attended_run(store):
+    journal = Journal(store)
+    night = journal.begin_night("bench", "{}", 1)
+    journal.begin_night("bench", "{}", 2, attended=True)
+    assert newest_night(store) == night

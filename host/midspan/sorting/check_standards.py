@@ -13,12 +13,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import Protocol
 
 from midspan.base.errors import ReadingsError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.sorting.bar_warmth import change_thou
-from midspan.sorting.plan import Checks, SortPlan, Standard
+from midspan.sorting.plan import Checks, Standard
 from midspan.store.transit import StandardCheck, Transit
 from midspan.study.control_chart import (
     BEYOND,
@@ -42,8 +43,20 @@ REAL_SHIFT_SIGMAS = 3.0  # a shift at least as sure as this puts the shafts sinc
 RUN_RULES = frozenset(rule.name for rule in RULES if WESTERN_ELECTRIC in rule.source)
 
 
+class CheckPlan(Protocol):
+    """The part of a plan that says which check standards there are and when they are measured."""
+
+    @property
+    def standard(self) -> Sequence[Standard]:
+        """The check standards."""
+
+    @property
+    def checks(self) -> Checks:
+        """When they are measured."""
+
+
 def due(
-    plan: SortPlan, checks: Sequence[StandardCheck], shafts: Sequence[int], now_ms: int, *, ending: bool
+    plan: CheckPlan, checks: Sequence[StandardCheck], shafts: Sequence[int], now_ms: int, *, ending: bool
 ) -> Standard | None:
     """Return the check standard to measure now.
 
@@ -52,10 +65,10 @@ def due(
 
     Parameters
     ----------
-    plan : SortPlan
-        Plan of the night.
+    plan : CheckPlan
+        Plan of the run.
     checks : Sequence[StandardCheck]
-        Checks of the night so far, oldest first.
+        Checks of the run so far, oldest first.
     shafts : Sequence[int]
         Numbers of the stock's shafts judged so far.
     now_ms : int

@@ -1,5 +1,7 @@
 """Verdicts on shafts of a sorting run, and on shafts that are evaluated again, by the rules on record."""
 
+from dataclasses import replace
+
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
 from midspan.decision.concerns import with_crack_limit
@@ -30,16 +32,33 @@ def basis_of_plan(plan: SortPlan, bands: Bands, standard: str | None, night: int
         The basis.
     """
     bar = next((bar for bar in plan.standard if bar.name == standard), None)
+    basis = Basis(content_of(bands), standard=standard) if bar is None else basis_of_standard(bar, bands)
+    return replace(basis, crack_hysteresis_pct=plan.sort.crack_hysteresis_pct, night=night)
+
+
+def basis_of_standard(bar: Standard, bands: Bands) -> Basis:
+    """Return the basis of the verdict on a check standard.
+
+    Parameters
+    ----------
+    bar : Standard
+        The check standard with its assigned value.
+    bands : Bands
+        Bands by which shafts are judged beside it.
+
+    Returns
+    -------
+    Basis
+        The basis.
+    """
     return Basis(
         bands=content_of(bands),
-        crack_hysteresis_pct=plan.sort.crack_hysteresis_pct,
-        standard=standard,
-        assigned_thou=None if bar is None else bar.assigned_thou,
-        u_assigned_thou=None if bar is None else bar.u_assigned_thou,
-        assigned_definition=None if bar is None else bar.definition,
-        assigned_material=None if bar is None else bar.material,
-        assigned_at_c=None if bar is None else bar.temperature_c,
-        night=night,
+        standard=bar.name,
+        assigned_thou=bar.assigned_thou,
+        u_assigned_thou=bar.u_assigned_thou,
+        assigned_definition=bar.definition,
+        assigned_material=bar.material,
+        assigned_at_c=bar.temperature_c,
     )
 
 

@@ -50,7 +50,7 @@ def newest_night(store: Store) -> int | None:
         Number of the run, None before the first.
     """
     with store.transaction() as session:
-        return session.scalar(select(func.max(NightRow.id)))
+        return session.scalar(select(func.max(NightRow.id)).where(NightRow.attended.is_(False)))
 
 
 def gone_through(store: Store, night: int) -> int:

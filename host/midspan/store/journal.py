@@ -1,4 +1,7 @@
-"""Record sorting runs: what was ordered, what became of each shaft, and other events.
+"""Record runs on a gauge: what was ordered, what became of each shaft, and other events.
+
+A run is a sorting run, or attended: a person laid the shafts in. Attended runs are asked for by name, so that nothing
+takes one for a night.
 
 The journal is part of the database of results and like it only grows. Each writing call is on the disk when it
 returns. The state of a shaft is its last step; a shaft whose last step is not final is the open shaft of its gauge,
@@ -75,8 +78,8 @@ class Journal:
 
     # Writing
 
-    def begin_night(self, gauge: str, plan: str, at_ms: int) -> int:
-        """Record the start of a sorting run and return its number.
+    def begin_night(self, gauge: str, plan: str, at_ms: int, *, attended: bool = False) -> int:
+        """Record the start of a run and return its number.
 
         Parameters
         ----------
@@ -86,17 +89,19 @@ class Journal:
             Plan as JSON.
         at_ms : int
             Start, UTC in ms since 1970.
+        attended : bool
+            True if a person lays the shafts in one by one.
 
         Returns
         -------
         int
-            Number of the sorting run.
+            Number of the run.
         """
         with self._store.transaction() as session:
-            batch = BatchRow(name=f"sorting on {gauge}", started_ms=at_ms)
+            batch = BatchRow(name=f"{'by hand' if attended else 'sorting'} on {gauge}", started_ms=at_ms)
             session.add(batch)
             session.flush()
-            night = NightRow(batch_id=batch.id, gauge=gauge, plan=plan, begun_ms=at_ms)
+            night = NightRow(batch_id=batch.id, gauge=gauge, plan=plan, begun_ms=at_ms, attended=attended)
             session.add(night)
             session.flush()
             return night.id
@@ -209,20 +214,22 @@ class Journal:
 
     # Reading
 
-    def nights(self, gauge: str | None = None) -> list[NightOnRecord]:
-        """Return the sorting runs, oldest first.
+    def nights(self, gauge: str | None = None, *, attended: bool = False) -> list[NightOnRecord]:
+        """Return the sorting runs, or the attended runs, oldest first.
 
         Parameters
         ----------
         gauge : str | None
             Name of a gauge, None for all gauges.
+        attended : bool
+            True for attended runs in place of sorting runs.
 
         Returns
         -------
         list[NightOnRecord]
             Runs, empty if there are none.
         """
-        query = select(NightRow).order_by(NightRow.id)
+        query = select(NightRow).where(NightRow.attended == attended).order_by(NightRow.id)
         with self._store.transaction() as session:
             rows = session.scalars(query if gauge is None else query.where(NightRow.gauge == gauge))
             return [NightOnRecord(row.id, row.batch_id, row.gauge, json.loads(row.plan), row.begun_ms) for row in rows]
@@ -262,13 +269,15 @@ class Journal:
         with self._store.transaction() as session:
             return _transits(session, some)
 
-    def open_transit(self, gauge: str) -> Transit | None:
-        """Return the shaft that is on its way through a gauge, whichever run ordered it.
+    def open_transit(self, gauge: str, *, attended: bool = False) -> Transit | None:
+        """Return the shaft that is on its way through a gauge, whichever sorting run or attended run ordered it.
 
         Parameters
         ----------
         gauge : str
             Name of the gauge.
+        attended : bool
+            True to look at attended runs in place of sorting runs.
 
         Returns
         -------
@@ -276,8 +285,9 @@ class Journal:
             The shaft, None if the last one has reached its end.
         """
         # This form makes SQLite search from the end of the table instead of reading every shaft of the gauge.
-        its_gauge = select(NightRow.gauge).where(NightRow.id == TransitRow.night_id).scalar_subquery()
-        newest = select(TransitRow.id).where(its_gauge == gauge).order_by(TransitRow.id.desc()).limit(1)
+        ordered_by = select(NightRow.id).where(NightRow.id == TransitRow.night_id, NightRow.gauge == gauge)
+        of_its_kind = ordered_by.where(NightRow.attended == attended).exists()
+        newest = select(TransitRow.id).where(of_its_kind).order_by(TransitRow.id.desc()).limit(1)
         with self._store.transaction() as session:
             found = _transits(session, newest)
         return found[0] if found and found[0].is_open else None
