@@ -3,7 +3,8 @@
 import time
 
 import numpy as np
-from midspan.sets.likeness import likely_same, repeats_of, traits
+from midspan.sets.fingerprint import fingerprints, repeats_of, together
+from midspan.sets.likeness import likely_same
 from twins_rig import bound, coefficients, even, lots, matched, mixed
 
 from bench.figure import at_least, at_most, plainly
@@ -41,12 +42,13 @@ def _drawn(stock, n, seed):
     """Return for a stock the share of different shafts questioned, the share of repeats found, and the time."""
     rng = np.random.default_rng(seed)
     bar = tuple(np.full(REPEATS, value) for value in (500.0, 0.3, 0.0, 0.0))
-    repeats = repeats_of([traits(*coefficients(bar, rng))])
+    repeats = repeats_of([fingerprints(*coefficients(bar, rng)).traits])
     shafts = stock(rng, n)
-    there, again = (traits(*coefficients(those, rng)) for those in (shafts, [part[: n // AGAIN] for part in shafts]))
+    some = [part[: n // AGAIN] for part in shafts]
+    there, again = (fingerprints(*coefficients(those, rng)) for those in (shafts, some))
     begun = time.process_time()
     alone = likely_same(there, repeats)
     passed_s = time.process_time() - begun
-    both = likely_same(np.concatenate([there, again]), repeats)
+    both = likely_same(together([there, again]), repeats)
     found = {(i, n + i) for i in range(n // AGAIN)} & set(both.pairs)
     return len({shaft for pair in alone.pairs for shaft in pair}) / n, len(found) / (n // AGAIN), passed_s

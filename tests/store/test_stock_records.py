@@ -3,6 +3,7 @@
 The databases are small enough to count in them; what one program stores, the standard library's sqlite3 reads.
 """
 
+import math
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
@@ -39,9 +40,11 @@ CRACK = Concern(ConcernKind.CRACK, "CRACK_SUSPECTED: hysteresis 2.2 %")
 CRACKED = Decision(Outcome.REJECTED, (CRACK.words,), None, (CRACK,))
 SICK = Decision(Outcome.INSTRUMENT_FAULT, ("noise",))
 WIDE = {"bin": [{"name": "any", "spine_thou": [50.0, 2000.0]}]}
+CURVE = [1.0, 2.0, 3.0, 4.0, 0.0, 0.0]
 WHOLE = {
     "spine_thou": 500.0, "u_spine_thou": 0.1, "spread_thou": 2.0, "runout_mm": 0.05, "calibration": "bench-1",
-    "evaluation": "7", "gauge": "bench", "curve_thou": [500.0, 1.0, 2.0, 3.0, 4.0], "surface_mm": [0.0, 0.5, 0.25],
+    "evaluation": "7", "gauge": "bench", "curve_thou": [500.0, *CURVE],
+    "surface_mm": [0.0, 0.5, 0.25, 0.0, 0.0, 0.0, 0.0],
 }  # fmt: skip
 
 
@@ -147,20 +150,21 @@ def test_shafts_are_compared_by_mean_and_waves_of_sound_results(store):
     add_result(store, run_of(3), NOTHING)
     add_result(store, run_of(4), told(**WHOLE | {"spine_thou": 0.0}))
     add_result(store, run_of(5), told(**{name: value for name, value in WHOLE.items() if name != "gauge"}))
-    add_result(store, run_of(6), told(**WHOLE | {"curve_thou": [-1.0, 1.0, 2.0, 3.0, 4.0]}))
+    add_result(store, run_of(6), told(**WHOLE | {"curve_thou": [-1.0, *CURVE]}))
     add_result(store, run_of(7), told(**WHOLE | {"surface_mm": [0.0]}))
-    add_result(store, run_of(8), told(**WHOLE | {"curve_thou": [0.0, 1.0, 2.0, 3.0, 4.0]}))
-    add_result(store, run_of(10), told(**WHOLE | {"curve_thou": [0.5, 1.0, 2.0, 3.0, 4.0]}))
+    add_result(store, run_of(8), told(**WHOLE | {"curve_thou": [0.0, *CURVE]}))
+    add_result(store, run_of(10), told(**WHOLE | {"curve_thou": [0.5, *CURVE]}))
     run, standard = run_of(9), Evaluation(told(**WHOLE), ACCEPTED, 0, Basis(standard="bar 7"))
     store.add(store.begin_batch("", 0), run, standard, origin=Origin.IMPORTED)
     with StockRecords.of(store) as stock:
         found = {result.shaft: result for result in stock.comparable()}
         assert stock.standards() == {9}
     assert sorted(found) == [1, 5, 6, 7, 8, 9, 10]
-    assert found[1].parts == (500.0, 3.0, 4.0, 0.5, 0.25)
-    assert found[10].parts[0] == 0.5
+    assert list(found[1].numbers[:10]) == [500.0, *CURVE, 0.0, 0.5, 0.25]
+    assert found[10].numbers[0] == 0.5
     assert (found[1].gauge, found[1].calibration, found[1].evaluation, found[1].batch) == ("bench", "bench-1", "7", 1)
-    assert [(found[shaft].gauge, found[shaft].parts) for shaft in (5, 6, 7, 8)] == [(None, ())] * 4
+    assert [found[shaft].is_whole for shaft in (1, 5, 6, 7, 8)] == [True, False, False, False, False]
+    assert (found[5].gauge, found[6].numbers[0], found[6].numbers[21]) == (None, 500.0, math.inf)
     assert (found[1].standard, found[9].standard) == (None, "bar 7")
     assert (found[1].origin, found[9].origin) == (Origin.MEASURED, Origin.IMPORTED)
 

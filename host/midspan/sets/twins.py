@@ -11,11 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
-import numpy as np
-
 from midspan.base.errors import MatchingError
-from midspan.sets.likeness import ENOUGH, likely_same, repeats_of, traits
+from midspan.sets.fingerprint import Fingerprints, prints_of, repeats_of
+from midspan.sets.likeness import ENOUGH, likely_same
 from midspan.sets.limits import Array
+from midspan.store.comparable import ComparableResult
 from midspan.store.database import Store
 from midspan.store.evaluation import Origin
 from midspan.store.identity import Identities, Pair, Statement, identities, pair_of, statements
@@ -117,11 +117,11 @@ class _Measured:
     """Traits of all measured shafts by condition."""
 
     def __init__(self, records: StockRecords, same: Identities) -> None:
-        self._stock: dict[_Condition, dict[int, Sequence[float]]] = {}
-        self._again: dict[_Condition, dict[tuple[object, int], Sequence[float]]] = {}
+        self._stock: dict[_Condition, dict[int, ComparableResult]] = {}
+        self._again: dict[_Condition, dict[tuple[object, int], ComparableResult]] = {}
         self._others: set[int] = set()
         for row in records.comparable():
-            if row.gauge is None:
+            if row.gauge is None or not row.is_whole:
                 self._others.add(row.shaft)
                 continue
             condition = _Condition(row.gauge, row.calibration, row.evaluation)
@@ -129,24 +129,24 @@ class _Measured:
             # may rest on the same readings, so it is no repeat.
             if row.origin == Origin.MEASURED:
                 once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch)
-                self._again.setdefault(condition, {})[once] = row.parts
+                self._again.setdefault(condition, {})[once] = row
             if row.standard is None:
                 shafts = self._stock.setdefault(condition, {})
-                shafts[same.key(row.shaft)] = row.parts
+                shafts[same.key(row.shaft)] = row
         # The condition with the most shafts comes first; shafts of the others cannot be compared with those.
         self.conditions = sorted(self._stock, key=lambda condition: -len(self._stock[condition]))
 
-    def stock(self, condition: _Condition) -> tuple[list[int], Array]:
-        """Return the numbers of the shafts of a condition, each once, and their traits."""
+    def stock(self, condition: _Condition) -> tuple[list[int], Fingerprints]:
+        """Return the numbers of the shafts of a condition, each once, and their fingerprints."""
         shafts = self._stock[condition]
-        return list(shafts), _traits(list(shafts.values()))
+        return list(shafts), prints_of(list(shafts.values()))
 
     def repeated(self, condition: _Condition) -> list[Array]:
-        """Return the traits of what was measured more than once, shape (times, 4) each."""
-        groups: dict[object, list[Sequence[float]]] = {}
-        for (whose, _), parts in self._again.get(condition, {}).items():
-            groups.setdefault(whose, []).append(parts)
-        return [_traits(parts) for parts in groups.values() if len(parts) > 1]
+        """Return the traits of what was measured more than once, shape (times, 7) each."""
+        groups: dict[object, list[ComparableResult]] = {}
+        for (whose, _), row in self._again.get(condition, {}).items():
+            groups.setdefault(whose, []).append(row)
+        return [prints_of(rows).traits for rows in groups.values() if len(rows) > 1]
 
     def apart(self) -> list[tuple[str, list[int]]]:
         """Return the shafts that cannot be compared with most of the others, with the reason."""
@@ -160,14 +160,6 @@ class _Measured:
             found.append((f"measured by {condition.words}, most others by {first.words}", others))
             done |= set(others)
         return [*found, ("the result says too little of it", sorted(self._others - done))]
-
-
-def _traits(parts: Sequence[Sequence[float]]) -> Array:
-    """Return traits [shafts, 4] from the parts of results that the store keeps for comparison."""
-    rows = np.array(parts)
-    curve, surface = np.zeros((len(rows), 7)), np.zeros((len(rows), 7))
-    curve[:, [0, 3, 4]], surface[:, [1, 2]] = rows[:, :3], rows[:, 3:]
-    return traits(curve, surface)
 
 
 def say(

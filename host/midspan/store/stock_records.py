@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from sqlalchemy import Select, and_, func, select
+from sqlalchemy import and_, func, select
 from sqlalchemy.orm import aliased
 
 from midspan.decision.decision import ConcernKind, Outcome
 from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result_form import ResultKind
+from midspan.store.comparable import ComparableResult, comparable_results
 from midspan.store.database import Store
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
@@ -37,8 +37,6 @@ from midspan.store.tables import (
 from midspan.store.transit import TransitStage
 
 LOST = frozenset({TransitStage.UNCERTAIN.value, TransitStage.TAKEN_OUT.value})
-# Shafts are told apart by the mean and the twice-a-turn wave of the curve, and the once-a-turn wave of the surface.
-PARTS = ("curve_thou[0]", "curve_thou[3]", "curve_thou[4]", "surface_mm[1]", "surface_mm[2]")
 
 
 @dataclass(slots=True)
@@ -122,40 +120,6 @@ class StandingMeasurement:
             self.u_older_lb *= u_spine / u_before
 
 
-@dataclass(slots=True)
-class ComparableResult:
-    """Properties of a result by which its shaft can be told from others.
-
-    Parameters
-    ----------
-    shaft : int
-        Number of the shaft.
-    batch : int
-        Number of the batch.
-    origin : Origin
-        How the measurement came into the database.
-    standard : str | None
-        Name of the check standard that the shaft is, None for a shaft of the stock.
-    calibration : str | None
-        Id of the calibration.
-    evaluation : str | None
-        Version of the evaluation.
-    gauge : str | None
-        Name of the gauge, None if the result says too little for a comparison.
-    parts : tuple[float, ...]
-        Values of PARTS in their order, thou and mm; empty if `gauge` is None.
-    """
-
-    shaft: int
-    batch: int
-    origin: Origin
-    standard: str | None
-    calibration: str | None
-    evaluation: str | None
-    gauge: str | None
-    parts: tuple[float, ...]
-
-
 class StockRecords(Records):
     """Shafts as stock, within one transaction."""
 
@@ -203,10 +167,7 @@ class StockRecords(Records):
         list[ComparableResult]
             Results, empty if there are none.
         """
-        return [
-            ComparableResult(shaft, batch, _ORIGINS[origin], standard, calibration, evaluation, *_parts(text))
-            for shaft, batch, origin, standard, calibration, evaluation, text in self._session.execute(_comparable())
-        ]
+        return list(comparable_results(self._session))
 
     def standards(self) -> frozenset[int]:
         """Return the numbers of check standards: fed as check standards here, or judged as such in any database.
@@ -338,26 +299,3 @@ def results_by_number(store: Store, results: Collection[int]) -> dict[int, Measu
 
 _ORIGINS = {origin.value: origin for origin in Origin}
 _OUTCOMES = {outcome.value: outcome for outcome in Outcome}
-
-
-def _comparable() -> Select[int, int, str, str, str | None, str | None, str]:
-    """Return the query behind `comparable`."""
-    parts = json_of(("gauge", *PARTS))
-    # A check standard was fed as such by a sorting run here, or judged as such in another database.
-    standard = func.coalesce(TransitRow.standard, func.json_extract(BasisRow.content, "$.standard"))
-    query = select(
-        RunRow.shaft, RunRow.batch_id, RunRow.origin, standard, ResultRow.calibration, ResultRow.evaluation, parts
-    ).join(RunRow, ResultRow.run_id == RunRow.id)
-    query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id)
-    query = query.outerjoin(BasisRow, BasisRow.id == DecisionRow.basis_id)
-    query = query.outerjoin(TransitRow, TransitRow.id == RunRow.shaft)
-    sick = DecisionRow.outcome == Outcome.INSTRUMENT_FAULT.value
-    return query.where(ResultRow.full.is_not(None), ResultRow.spine_thou > 0, ~sick).order_by(ResultRow.id)
-
-
-def _parts(text: str) -> tuple[str | None, tuple[float, ...]]:
-    """Return gauge and parts from a JSON list; None and an empty tuple if a part is missing or no number."""
-    gauge, *parts = json.loads(text)
-    if not isinstance(gauge, str) or not all(isinstance(part, int | float) for part in parts) or not parts[0] > 0:
-        return None, ()
-    return gauge, tuple(parts)
