@@ -1,27 +1,22 @@
 """`midspan hand`: the hand bench, with a dead weight and a dial indicator on a measured span."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from midspan.base.clock import now_ms
-from midspan.base.errors import ArchiveError, ConfigurationError, ConversionError, OutputError, ReadingsError
+from midspan.base.errors import ConfigurationError, ConversionError, OutputError, ReadingsError
 from midspan.base.files import writing
 from midspan.base.formatting import printable, with_uncertainty
 from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt
 from midspan.cli.screen import Prompter, aside
-from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from midspan.cli.show import ShownVerdict
-    from midspan.decision.bands import Bands
-    from midspan.decision.decision import Decision
-    from midspan.hand_bench.record import HandRecord, HandSession, HandShaft, Typed
+    from midspan.hand_bench.record import Typed
     from midspan.hand_bench.result import HandResult
-    from midspan.store.evaluation import Origin
     from midspan.uncertainty.budget import Coverage
 
 hand = typer.Typer(
@@ -68,34 +63,23 @@ def measure(
     ] = False,
 ) -> None:
     """Measure a shaft: asks for each reading, or takes them from a CSV. A session that was broken off goes on."""
+    from midspan.attended.hand_shaft import HandStation, Rounds
     from midspan.cli.show import ShownVerdict
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
     from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom
-    from midspan.store.kept_calibration import KeptCalibration
 
-    make_bench(bench, Prompter())
-    source = _from_csv(csv) if csv else Guided(positions, repeats, anew)
+    talk = Prompter()
+    make_bench(bench, talk)
+    typed = _from_csv(csv) if csv else None
     used, limits = load_bench(bench), load_bands(bands) if bands else None
-    values = used.content()
-    if store.exists():  # refuses a changed bench under an old id before anything is read
-        with store.open() as opened:
-            opened.keep_calibration(KeptCalibration.of_bench(used))
-    kept = HandRecord(record)
+    station = HandStation(used.content(), HandRecord(record), store, limits, talk, now_ms)
+    station.check_bench()
     whose = HandShaft(shaft, label, operator, ShaftAndRoom(diameter, temperature))
-    place = _taken(kept, values, whose, source)
-    result, decision = _evaluated(kept, place, limits, store)
-    show_hand(result, ShownVerdict(decision, limits), Shown(as_json, k, picture))
-
-
-@dataclass(frozen=True)
-class Guided:
-    """Guidance of a person through the readings; `anew` begins another session though one was not finished."""
-
-    positions: int
-    repeats: int
-    anew: bool = False
+    place = station.read(whose, Rounds(positions, repeats, anew)) if typed is None else station.keep(whose, typed)
+    made = station.evaluate(place)
+    show_hand(made.result, ShownVerdict(made.decision, limits), Shown(as_json, k, picture))
 
 
 def _from_csv(file: Path) -> "list[Typed]":
@@ -108,115 +92,6 @@ def _from_csv(file: Path) -> "list[Typed]":
     return typed
 
 
-def _taken(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", source: "Sequence[Typed] | Guided") -> int:
-    """Keep readings as they come, in a new or an unfinished session; return its offset in the record."""
-    if isinstance(source, Guided):
-        return _from_person(record, bench, whose, source)
-    return _from_table(record, bench, whose, source)
-
-
-def _from_table(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", typed: "Sequence[Typed]") -> int:
-    """Keep the readings of a table as a session; return its offset in the record."""
-    from midspan.hand_bench.record import ReadingPlan
-
-    if not typed:
-        raise ReadingsError(f"shaft {whose.shaft}: nothing was read; type readings, or give them with --csv")
-    place = record.begin(bench, whose, now_ms(), ReadingPlan(readings=len(typed)))
-    for reading in typed:
-        record.keep(place, reading)
-    return place
-
-
-def _from_person(record: "HandRecord", bench: dict[str, Any], whose: "HandShaft", how: Guided) -> int:
-    """Keep what a person types, in the unfinished session or a new one; return its offset in the record."""
-    from midspan.hand_bench.bench import HandBench
-    from midspan.hand_bench.guide import Guide, progress, reading_order, resumable, shaft_and_room
-    from midspan.hand_bench.record import ReadingPlan
-
-    plan = {"positions": how.positions, "repeats": how.repeats}
-    last = None if how.anew else _last_session(record.path, whose)
-    session = resumable(last, {"bench": bench, "operator": whose.operator, **plan})
-    if session:
-        aside(f"Going on with the session of shaft {whose.shaft}: {progress(session)}. To begin another: --anew")
-        place = record.resume(session)
-    else:
-        number = how.positions * how.repeats
-        whose = replace(whose, at=shaft_and_room(Prompter(), whose.at))
-        place = record.begin(bench, whose, now_ms(), ReadingPlan(how.positions, how.repeats, number))
-    known = session.typed if session else ()
-    used = HandBench.model_validate(bench)
-    for reading in Guide(reading_order(how.positions, how.repeats), used, Prompter(), known).readings():
-        record.keep(place, reading)
-    return place
-
-
-def _last_session(file: Path, whose: "HandShaft") -> "HandSession | None":
-    """Return the newest session of the shaft, None if there is none; damage is reported and the rest is read."""
-    from midspan.hand_bench.sessions import sessions
-
-    last = None
-    try:
-        for session in sessions(file) if file.exists() else ():
-            if (session.shaft, session.label) == (whose.shaft, whose.label):
-                last = session
-    except ArchiveError as error:
-        aside(f"note: {error}")
-    return last
-
-
-def _evaluated(
-    record: "HandRecord", place: int, bands: "Bands | None", store: StorePlace
-) -> "tuple[HandResult, Decision]":
-    """Evaluate, judge and store a session.
-
-    Raises ReadingsError when its readings cannot be what they say; they are kept all the same, and it says where.
-    """
-    from midspan.hand_bench.contradiction import undetected_slips
-    from midspan.hand_bench.readings import numbers_of
-    from midspan.hand_bench.sessions import session_at
-    from midspan.store.evaluation import Origin
-
-    session = session_at(record.path, place)
-    try:
-        result, decision, _ = _keep_result(session, bands, store, named=True, origin=Origin.MEASURED)
-        hidden = undetected_slips(numbers_of(session.typed, session.file))
-    except (ReadingsError, ConversionError) as error:
-        record.end(place)
-        kept = f"{error} (the readings are kept in {record.path} at byte {place})"
-        raise ReadingsError(kept, code=error.code) from error
-    record.end(place)
-    if hidden:
-        aside(f"note: {hidden}")
-    return result, decision
-
-
-def _keep_result(
-    session: "HandSession", bands: "Bands | None", place: StorePlace, *, named: bool, origin: "Origin"
-) -> "tuple[HandResult, Decision, bool]":
-    """Evaluate a session, judge it when there are bands, and store both unless they stand there to the last bit.
-
-    Result, verdict, and whether they were new. `named` keeps what the bench's id stands for, so that a change of it can
-    be explained; readings of old may lack that, as an id was once used for several benches.
-    """
-    from midspan.decision.basis import basis_of_bands
-    from midspan.decision.decision import NO_BANDS, judge
-    from midspan.hand_bench.result import evaluate_hand
-    from midspan.store.evaluation import Evaluation, RunReference
-    from midspan.store.kept_calibration import KeptCalibration
-
-    result = evaluate_hand(session)
-    decision = judge(result, bands) if bands else NO_BANDS
-    where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
-    with place.open() as store:
-        if named:
-            store.keep_calibration(KeptCalibration(session.bench))
-        known = store.run_of(where)
-        batch, where = known or (store.begin_batch(f"hand bench {result.calibration}", session.started_ms), where)
-        evaluation = Evaluation(result, decision, now_ms(), basis_of_bands(bands))
-        decision, is_new = store.add_again(batch, where, evaluation, origin=origin)
-    return result, decision, is_new
-
-
 @hand.command("recompute", epilog="Example: midspan hand recompute hand-readings.jsonl --bench better.toml")
 def recompute(
     file: Annotated[Path, typer.Argument(help="File of typed readings.")] = RECORD,
@@ -227,6 +102,7 @@ def recompute(
     store: StoreAt = STORE,
 ) -> None:
     """Make every result again from the typed readings; new ones stand beside the old."""
+    from midspan.attended.hand_shaft import keep_result
     from midspan.decision.bands import load_bands
     from midspan.decision.decision import NO_BANDS
     from midspan.hand_bench.bench import load_bench
@@ -241,19 +117,18 @@ def recompute(
         name = printable(f"{session.shaft} {session.label}").strip()
         again = replace(session, bench=values) if values else session
         try:
-            result, decision, is_new = _keep_result(
-                again, limits, store, named=values is not None, origin=Origin.IMPORTED
-            )
+            made = keep_result(again, limits, store, named=values is not None, origin=Origin.IMPORTED, at_ms=now_ms())
         except (ReadingsError, ConfigurationError, ConversionError) as error:
             # A session holds the bench file as it was at the time, so its result does not depend on the file of today.
             aside(f"shaft {name}: no result: {error}")
             continue
+        result = made.result
         value = with_uncertainty(result.spine_thou, result.budget.expanded())
-        verdict = "" if decision == NO_BANDS else f"  {verdict_words(decision)}"
+        verdict = "" if made.decision == NO_BANDS else f"  {verdict_words(made.decision)}"
         print(f"{name:24} {value} thou{verdict}")
         for doubt in result.doubts:
             print(f"{'':24} doubt: {doubt}")
-        fresh, unchanged = fresh + is_new, unchanged + (not is_new)
+        fresh, unchanged = fresh + made.is_new, unchanged + (not made.is_new)
     aside(f"{fresh} results stored beside the old ones, {unchanged} stood there already")
 
 
