@@ -2,20 +2,29 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from midspan.store.place import StorePlace
 
+if TYPE_CHECKING:
+    from midspan.workspace.settings import Workspace
+
 LONGEST_LABEL = 64
 WHOLE = 1000  # letters, more than any first sentence has
+HELP_ASKED = "midspan.help_asked"
 STORE = StorePlace(Path("results.db"))
 
 
 class Commands(TyperGroup):
     """A group of commands whose list shows each first sentence in full."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Return name, command and arguments of what is called; note if only its help is asked for."""
+        ctx.meta[HELP_ASKED] = "--help" in args
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Write the list, wrapped to the width of the screen."""
@@ -24,6 +33,12 @@ class Commands(TyperGroup):
             formatter.write_dl(
                 [(name, command.get_short_help_str(WHOLE)) for name, command in known if command and not command.hidden]
             )
+
+
+def workspace_of(context: typer.Context) -> "Workspace | None":
+    """Return the workspace that a command runs in, None if there is none."""
+    found: Workspace | None = context.find_root().obj
+    return found
 
 
 def _one_line(label: str) -> str:

@@ -1,4 +1,4 @@
-"""`midspan` before its command: version, log and trace."""
+"""`midspan` before its command: version, workspace, log and trace."""
 
 import logging
 import sys
@@ -11,7 +11,11 @@ from typing import Annotated
 
 import typer
 
+from midspan.base.errors import ConfigurationError
+from midspan.cli.options import HELP_ASKED
+
 LOG = logging.getLogger(__name__)
+AT_ANY_RATE = {"init", "status", "diagnose", "demo"}  # these run though the workspace file is wrong
 
 
 def _print_version(wanted: bool) -> None:
@@ -33,6 +37,13 @@ def root(
     trace: Annotated[
         Path | None, typer.Option("--trace", help="Write down what goes over the line of the gauge, to this file.")
     ] = None,
+    workspace: Annotated[
+        Path | None,
+        typer.Option(
+            "--workspace", metavar="FILE", help="Workspace file.", show_default="nearest midspan.toml from here upwards"
+        ),
+    ] = None,
+    no_workspace: Annotated[bool, typer.Option("--no-workspace", help="Leave the workspace file aside.")] = False,
     _version: Annotated[
         bool, typer.Option("--version", help="Show the version and end.", callback=_print_version, is_eager=True)
     ] = False,
@@ -44,6 +55,33 @@ def root(
     context.with_resource(_noted(context.invoked_subcommand or ""))
     if trace is not None:
         context.with_resource(_traced(trace))
+    if not no_workspace:
+        _enter_workspace(context, workspace)
+
+
+def _enter_workspace(context: typer.Context, named: Path | None) -> None:
+    """Make what a workspace states the defaults of all commands, and its units those that are shown.
+
+    A workspace file with a mistake ends the command, unless it can do without.
+    """
+    from midspan.workspace.found import workspace_file
+
+    path = named or workspace_file(Path.cwd())
+    if path is None:
+        return
+    from midspan.base.shown_units import showing
+    from midspan.cli.workspace_options import default_map, options_stated
+    from midspan.workspace.settings import load_workspace
+
+    try:
+        workspace = load_workspace(path, Path.cwd())
+    except ConfigurationError:
+        if context.invoked_subcommand in AT_ANY_RATE or context.meta.get(HELP_ASKED):
+            return
+        raise
+    context.obj = workspace
+    context.default_map = default_map(context.command, options_stated(workspace))
+    context.with_resource(showing(workspace.shown.units))
 
 
 @contextmanager
