@@ -122,7 +122,7 @@ class Board:
         self.temperature_centi = world.temperature_centi
         self.sensor = None if world.keys["shaft_centi"] is None else world
         self._first_tick_us = first_tick_us - self.now_us
-        self._link = link
+        self.link = link
         self._heard_us = self.now_us
         self.free_bytes: "int | None" = truths["free_bytes"]
         self.home_broken: "str | None" = truths["home_switch_broken"]
@@ -146,14 +146,14 @@ class Board:
         """Go to the next event: at once, or at the pace of the link."""
         us = self._next_us() - self.now_us
         if self.now_us - self._heard_us > PATIENCE_US:
-            us = self._link.wait(us)
+            us = self.link.wait(us)
         self._advance(self.now_us + us)
         hang_us = int(1e6 * self.mechanics.hang_s) or self.world.hang_us
         if hang_us:
             self._hang(hang_us)
-        if self._link.closed:
+        if self.link.closed:
             self.world.note_end(*self.mechanics.head())
-        return not self._link.closed
+        return not self.link.closed
 
     def _hang(self, us: int) -> None:
         """Let time pass without the loop; what was ordered goes on by itself until the watchdog ends it."""
@@ -293,26 +293,39 @@ class Board:
 
     def read_into(self, buffer) -> int:
         """Take bytes from the host; return their number."""
-        size = self._link.read_into(buffer)
+        size = self.link.read_into(buffer)
         if size:
             self._heard_us = self.now_us
         return size
 
     def write(self, buffer, start: int, end: int) -> int:
         """Send bytes to the host; return their number."""
-        return self._link.write(buffer, start, end)
+        return self.link.write(buffer, start, end)
 
 
 _boards: "list[Board]" = []  # the last one of this process
 
 
 def this_board() -> Board:
-    """Return the rehearsal board for the scenario named on the command line, on standard input and output.
+    """Return the rehearsal board for the scenario named on the command line.
 
-    After a reset it goes on from where the last board was.
+    After a reset it goes on from where the last board was, on the same line.
     """
     with open(sys.argv[1]) as file:
         scenario = json.load(file)
     before = _boards.pop() if _boards else None
-    _boards.append(Board(scenario, Pipe(), int.from_bytes(os.urandom(4), "little") & TICKS, 0, before))
+    link = _line() if before is None else before.link
+    _boards.append(Board(scenario, link, int.from_bytes(os.urandom(4), "little") & TICKS, 0, before))
     return _boards[0]
+
+
+def _line():
+    """Return the line to the host: standard input and output, or the socket whose port the command line names.
+
+    The word that the socket's host wants to hear comes as a line on standard input, where no other program sees it.
+    """
+    if len(sys.argv) < 3:
+        return Pipe()
+    from loopback import Loopback
+
+    return Loopback(int(sys.argv[2]), sys.stdin.readline().strip())

@@ -2,13 +2,15 @@
 
     micropython -X heapsize=384K device/rehearsal/run.py SCENARIO.json
 
-The same file runs under CPython. It ends when standard input is closed.
+The same file runs under CPython. It ends when standard input is closed. With the number of a port after the scenario it
+calls a host on this computer there instead, and ends when that line is closed (loopback.py).
 """
 
 import gc
 import sys
 
-HERE = __file__.rsplit("/", 1)[0] if "/" in __file__ else "."
+_path = __file__.replace("\\", "/")  # Windows parts folders by the other stroke, and takes both
+HERE = _path.rsplit("/", 1)[0] if "/" in _path else "."
 for _folder in (HERE + "/..", HERE):  # the rehearsal's board comes before any other
     sys.path.insert(0, _folder)
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import logging
 import os
 import shutil
-import sys
 from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
@@ -19,6 +18,7 @@ from midspan.archive import avro_container, raw_run_codec
 from midspan.archive.avro_container import MARKER_BYTES, Gap
 from midspan.archive.raw_run import RawRun
 from midspan.base.errors import ArchiveError, ArchiveGone
+from midspan.base.file_lock import is_locked_now
 from midspan.base.files import sync_folder, unused, writing
 from midspan.wire.schema import raw_run_schema
 
@@ -177,18 +177,12 @@ class ArchiveWriter:
         os.fsync(self._file.fileno())
 
     def _lock(self) -> None:
-        """Raise ArchiveError if the file is already open for writing anywhere; Windows has no such lock."""
-        if sys.platform == "win32":
-            return
-        import fcntl
-
-        try:
-            fcntl.flock(self._file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
+        """Raise ArchiveError if the file is already open for writing anywhere."""
+        if not is_locked_now(self._file.fileno()):
             raise ArchiveError(
                 f"{self.path}: already open for writing, here or in another program; close it there, or name another",
                 code="in_use",
-            ) from error
+            )
 
     def _prepare(self, marker: bytes) -> bytes:
         """Return the marker of the file, after writing its header if it is new or moving a torn tail aside."""

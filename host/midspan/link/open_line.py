@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 
 from midspan.base.errors import MidspanError
+from midspan.link.loopback import PREFIX, LoopbackLink
 from midspan.link.serial_port import READ_S, Link, SerialLink
 from midspan.link.trace_file import FROM_GAUGE, TO_GAUGE, LineTrace, TraceFile
 
@@ -84,7 +85,7 @@ def open_line(port: str, read_s: float = READ_S) -> Iterator[Link]:
     Parameters
     ----------
     port : str
-        Name of the port, or usb:... as `find_port` takes it.
+        Name of the port, or usb:... as `find_port` takes it; of a simulated gauge also loopback:...
     read_s : float
         How long a read waits for the first byte, s.
 
@@ -100,7 +101,7 @@ def open_line(port: str, read_s: float = READ_S) -> Iterator[Link]:
     """
     trace = _trace.get()
     try:
-        with SerialLink(port, read_s) as link:
+        with LoopbackLink(port, read_s) if port.startswith(PREFIX) else SerialLink(port, read_s) as link:
             LOG.info("opened %s", port)
             line = None if trace is None else trace.opened(port)
             yield link if line is None else TracedLink(link, line)

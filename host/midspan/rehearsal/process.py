@@ -1,4 +1,4 @@
-"""Run a simulated gauge as a process of its own: the device code on MicroPython behind a pseudo-terminal."""
+"""Run a simulated gauge as a process of its own: the device code on MicroPython behind a line like a serial port."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from midspan.base.errors import LinkError
+from midspan.base.file_lock import is_locked_now
 from midspan.link.serial_port import BUSY
+from midspan.rehearsal.device_line import has_terminals, loopback, terminal
 from midspan.wire.schema import data_folder
 
 # Objects on a 64-bit host are twice the size of those on the chip, so this is like half as much there. The truths of
@@ -43,6 +45,13 @@ def interpreter_command(shafts: int = 0) -> list[str]:
     beside = Path(sys.executable).parent
     found = shutil.which("micropython", path=f"{beside}{os.pathsep}{os.environ.get('PATH', '')}")
     return [sys.executable] if found is None else [found, "-X", f"heapsize={HEAP_KB + SHAFT_KB * shafts}K"]
+
+
+def _own_group() -> int:
+    """Return the flag by which Windows keeps Ctrl-C from a process; elsewhere its session does."""
+    if sys.platform == "win32":
+        return subprocess.CREATE_NEW_PROCESS_GROUP
+    return 0
 
 
 class Rehearsal:
@@ -93,54 +102,43 @@ class Rehearsal:
         Raises
         ------
         LinkError
-            Another host uses the folder, or this system has no pseudo-terminals.
+            Another host uses the folder, or the gauge ended at once.
         """
-        try:
-            import pty
-            import tty
-        except ImportError as error:
-            raise LinkError(
-                "a simulated gauge needs a pseudo-terminal, which this system lacks: use Linux or macOS"
-            ) from error
         with ExitStack() as opened:  # what was opened is closed again if the start fails
             self._take_folder(opened)
-            device_end, host_end = pty.openpty()
-            opened.callback(os.close, host_end)
-            tty.setraw(host_end)  # this end stays open, so that the device sees no hang-up between two hosts
-            self.port = os.ttyname(host_end)
+            line = terminal if has_terminals() else loopback
             try:
-                self._start(device_end)
-            finally:
-                os.close(device_end)
+                self._process, self.port = opened.enter_context(line(self._start))
+            except LinkError as error:
+                raise LinkError(
+                    f"the simulated gauge does not start: {self._last_words()}", code="simulation_ended"
+                ) from error
             self._opened = opened.pop_all()
         return self
 
     def _take_folder(self, opened: ExitStack) -> None:
         """Lock the folder and prepare it; raise LinkError if another host has it."""
-        import fcntl  # found wherever there are pseudo-terminals
-
         self._folder.mkdir(parents=True, exist_ok=True)
         hold = opened.enter_context(
             self._scenario_file.open("ab")
         )  # the lock ends with it, also when this host is killed
-        try:
-            fcntl.flock(hold, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise LinkError(f"simulated gauge in {self._folder}: {BUSY.words}", code=BUSY.code) from error
+        if not is_locked_now(hold.fileno()):
+            raise LinkError(f"simulated gauge in {self._folder}: {BUSY.words}", code=BUSY.code)
         if self._prepare is not None:
             self._prepare()
 
-    def _start(self, device_end: int) -> None:
-        """Write the scenario and start the device code on one end of the pseudo-terminal."""
+    def _start(self, words: Sequence[str], stdin: int, stdout: int) -> subprocess.Popen[bytes]:
+        """Write the scenario and start the device code."""
         self._scenario_file.write_text(json.dumps(self._scenario), encoding="utf-8")
         script = data_folder("device") / "rehearsal" / "run.py"
         with self._complaints.open("wb") as complaints:
-            self._process = subprocess.Popen(
-                [*self._command, str(script), str(self._scenario_file)],
-                stdin=device_end,
-                stdout=device_end,
+            return subprocess.Popen(
+                [*self._command, str(script), str(self._scenario_file), *words],
+                stdin=stdin,
+                stdout=stdout,
                 stderr=complaints,
                 start_new_session=True,  # Ctrl-C is for the host, which stops the gauge in its own way
+                creationflags=_own_group(),
             )
 
     @property
@@ -156,7 +154,7 @@ class Rehearsal:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """End the process and give the pseudo-terminal back.
+        """End the process and close the line.
 
         Raises
         ------
@@ -183,7 +181,7 @@ class Rehearsal:
         return f"{words[-1]} (more in {self._complaints})" if words else f"{self._complaints} is empty"
 
     def _end(self) -> None:
-        """End the process and close the pseudo-terminal and the lock."""
+        """End the process and close the line and the lock."""
         self._process.terminate()
         try:
             self._process.wait(END_S)
