@@ -91,7 +91,8 @@ def test_a_closed_stream_leaves_its_number_to_no_file(wild):
 @pytest.mark.parametrize("words", [
     ("show", 1), ("show", 1, "--json"), ("sets", "stock"), ("export", "results", "--out", "out.csv"), ("report",),
     ("calibrate", "changes"), ("sets", "show", WILD), ("show", WILD), ("study", "stock", "--batch", WILD),
-    ("--k", WILD),    ("export", WILD, "--out", "x.csv"), ("show", 1, "--store", f"{WILD}.db"),
+    ("--k", WILD),
+    ("export", WILD, "--out", "x.csv"), ("show", 1, "--store", f"{WILD}.db"),
     ("plot", "around", 1, "--out", f"{WILD}.svg"),
 ])  # fmt: skip
 def test_nothing_that_is_printed_steers_a_terminal(wild, words):
