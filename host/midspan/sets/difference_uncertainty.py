@@ -20,7 +20,6 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from midspan.hand_bench.result import HandResult
-from midspan.measurement.result import ShaftResult
 from midspan.measurement.result_form import ResultKind
 from midspan.sets.limits import Array
 from midspan.store.stored_result import CAUSES, MeasuredResult
@@ -35,6 +34,7 @@ OF_EACH_SHAFT = frozenset(
 _OF_UNKNOWN_TEMPERATURE = frozenset({"temperature"})
 PROBABILITY = 0.95
 OF_EVALUATION_2 = 12  # causes of its results; they are the first of today's
+MadeBy = tuple[ResultKind, str, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,24 +82,35 @@ def covariance(results: Sequence[MemberResult]) -> Array:
     [[0.16, 0.0], [0.0, 0.16]]
     """
     total = np.diag([member.u_spine_thou**2 for member in results])
-    made_by = [_made_by(member.result) for member in results]
+    made_by = [made_by_of(member.result) for member in results]
     for maker in {known for known in made_by if known is not None}:
         members = [i for i, other in enumerate(made_by) if other == maker]
-        shared = np.array([_shared(results[i]) for i in members])
+        shared = np.array([shared_parts(results[i]) for i in members])
         block = shared @ shared.T
         np.fill_diagonal(block, 0.0)
         total[np.ix_(members, members)] += block
     return total
 
 
-def _made_by(result: MeasuredResult) -> tuple[ResultKind, str, str | None] | None:
-    """Return bench, gauge and calibration, by which causes are shared; None where the result lists no causes."""
+def made_by_of(result: MeasuredResult) -> MadeBy | None:
+    """Return what a result must have in common with another to share errors with it.
+
+    Parameters
+    ----------
+    result : MeasuredResult
+        A stored result.
+
+    Returns
+    -------
+    tuple or None
+        Instrument, gauge and calibration; None where the result lists no causes.
+    """
     return (result.kind, result.gauge, result.calibration) if result.gauge and _shares(result) else None
 
 
 def _shares(result: MeasuredResult) -> dict[str, float]:
     """Return the signed shares of u(spine) by cause, thou; empty if another version stored the result without them."""
-    causes, u_causes, sensitivities = CAUSES[result.kind], result.u_causes or (), result.sensitivities or ()
+    causes, u_causes, sensitivities = CAUSES.get(result.kind, ()), result.u_causes or (), result.sensitivities or ()
     if len(u_causes) == OF_EVALUATION_2 and result.kind is ResultKind.GAUGE:
         causes = causes[:OF_EVALUATION_2]
     if not len(causes) == len(u_causes) == len(sensitivities):
@@ -107,8 +118,19 @@ def _shares(result: MeasuredResult) -> dict[str, float]:
     return {name: u * by for (name, _), u, by in zip(causes, u_causes, sensitivities, strict=True)}
 
 
-def _shared(member: MemberResult) -> list[float]:
-    """Return the signed shares of u(spine) that are common to all shafts of one gauge and calibration, thou."""
+def shared_parts(member: MemberResult) -> list[float]:
+    """Return the parts of the spine's uncertainty that all shafts of one gauge and calibration have in common.
+
+    Parameters
+    ----------
+    member : MemberResult
+        A result with its causes.
+
+    Returns
+    -------
+    list[float]
+        Signed parts, thou: one for each cause, 0 where it differs from shaft to shaft, then two of the screw.
+    """
     shares = _shares(member.result)
     alone = OF_EACH_SHAFT | _OF_UNKNOWN_TEMPERATURE if _at_unknown_temperature(member.result) else OF_EACH_SHAFT
     of_all = [0.0 if name in alone else shares.get(name, 0.0) for name, _ in CAUSES[member.result.kind]]
@@ -116,8 +138,9 @@ def _shared(member: MemberResult) -> list[float]:
 
 
 def _at_unknown_temperature(result: MeasuredResult) -> bool:
-    """Return True if a result of a gauge does not say at what temperature it was measured."""
-    return isinstance(result, ShaftResult) and result.temperature_c is None
+    """Return True if a result of a gauge, with all of today's causes, does not say at what temperature it was made."""
+    of_gauge = result.kind is ResultKind.GAUGE and len(result.u_causes or ()) == len(CAUSES[ResultKind.GAUGE])
+    return of_gauge and result.temperature_c is None
 
 
 def _screw(result: MeasuredResult, shares: Mapping[str, float], lead_mm: float | None) -> tuple[float, float]:
