@@ -12,6 +12,7 @@ from midspan.base.errors import INTERRUPTED, MidspanError
 from midspan.cli.backup import backup, restore
 from midspan.cli.board import board
 from midspan.cli.calibrate import calibrate
+from midspan.cli.compare import compare
 from midspan.cli.cycle import cycle
 from midspan.cli.demo import demo
 from midspan.cli.diagnose import diagnose
@@ -50,6 +51,7 @@ app.command(
 )(measure)
 app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")(recompute)
 app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")(show)
+app.command(epilog="Example: midspan compare 'set:spring 1 and year:2025' 'set:spring 1 and year:2026'")(compare)
 app.command(epilog="Example: midspan park 17 --port PORT --calibration gauge.toml --bands bands.toml")(park)
 app.command(epilog="Example: midspan sort night.toml")(sort)
 app.command(epilog="Example: midspan page --store results.db")(page)

@@ -117,15 +117,12 @@ def common_errors(number: int, members: Iterable[tuple[int, int, MemberResult]])
     maker: object
     found = CommonErrors(np.zeros(number, np.intp), np.zeros((number, WIDTH)))
     for row, batch, member in members:
-        result = member.result
-        maker: object = made_by_of(result)
-        if maker is None:
-            maker, parts = (
-                (result.kind, result.gauge, result.calibration, None if result.gauge else batch),
-                [member.u_spine_thou],
-            )
+        result, made_by = member.result, made_by_of(member.result)
+        if made_by is not None:
+            maker, parts = made_by, shared_parts(member)
         else:
-            parts = shared_parts(member)
+            maker = (result.kind, result.gauge, result.calibration, None if result.gauge else batch)
+            parts = [member.u_spine_thou]
         found.maker[row] = makers.setdefault(maker, len(makers))
         found.parts[row, : len(parts)] = parts
     return found
