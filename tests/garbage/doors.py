@@ -143,6 +143,8 @@ READERS = (
     "study gauge --batch 2 --batch 3",
     "study chart --label bar-1",
     "study bias --bar bar.toml --tolerance 10",
+    "compare batch:1 batch:2 --picture i.svg",
+    "compare batch:1 set:spring+1 --json",
     "calibrate changes",
     f"calibrate changes {FIRST}",
     "calibrate changes bar-1",

@@ -27,7 +27,7 @@ HIGHER_LOWER = {
     "runout_thou": ("less straight", "straighter"), "weight_gr": ("heavier", "lighter"),
 }  # fmt: skip
 LISTED = 12  # shafts that changed most; JSON has all
-CHANCE = "more than chance explains"
+CHANCE, UNTOLD = "more than chance explains", "not told apart"
 
 
 def value_text(quantity: str, value: float, expanded: float | None = None) -> QuantityText:
@@ -76,7 +76,7 @@ def side_text(found: QuantityComparison, k: float | None) -> str:
         As in "softer"; "not told apart" if chance explains the difference.
     """
     if not found.means.is_beyond(found.means.expanded(k)):
-        return "not told apart"
+        return UNTOLD
     return HIGHER_LOWER[found.quantity][0 if found.means.difference > 0 else 1]
 
 
@@ -137,11 +137,11 @@ def differences_table(comparison: GroupComparison, k: float | None) -> Table:
     for found in comparison.quantities:
         text = value_text(found.quantity, found.means.difference, found.means.expanded(k))
         ratio = found.variances
-        wider = "alike" if ratio is None or not ratio.is_told else ("wider" if ratio.ratio > 1 else "narrower")
+        wider = UNTOLD if ratio is None or not ratio.is_told else ("wider" if ratio.ratio > 1 else "narrower")
         table.add_row(
             NAMES[found.quantity], str(text), side_text(found, k),
             "-" if ratio is None else f"{ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f})", wider,
-            "differ" if found.distributions.is_told else "alike",
+            "differ" if found.distributions.is_told else UNTOLD,
         )  # fmt: skip
     table.caption = f"{meaning(k)}; where only chance is at work, about 1 in 20 differences lies beyond it"
     return table
@@ -178,7 +178,7 @@ def _difference_words(found: QuantityComparison, first: str, second: str, k: flo
     """Return the sentence on the means of a quantity."""
     size = value_text(found.quantity, abs(found.means.difference), found.means.expanded(k))
     side = side_text(found, k)
-    if side != "not told apart":
+    if side != UNTOLD:
         return f"{second} is {side} than {first} by {size}: {CHANCE}"
     name = NAMES[found.quantity]
     if not found.these_differ(k):
@@ -186,19 +186,17 @@ def _difference_words(found: QuantityComparison, first: str, second: str, k: flo
     side = HIGHER_LOWER[found.quantity][0 if found.means.difference > 0 else 1]
     these = value_text(found.quantity, abs(found.means.difference), Coverage(factor=k).k(None) * found.u_these)
     return (
-        f"{name}: these shafts of {second} are on average {side} than those of {first} by {these}, but chance explains "
-        f"it: other shafts of the same kinds may differ by 0 ({size})"
+        f"{name}: the {found.second.number} shafts of {second} are on average {side} than the {found.first.number} of "
+        f"{first} by {these}; the scatter of the shafts explains as much (for shafts of these kinds: {size})"
     )
 
 
 def _pair_words(quantity: str, pairs: ShaftPairs, group: ShaftGroup, k: float | None) -> Iterator[str]:
     """Yield sentences on how shafts that are in both groups changed."""
     name, told = NAMES[quantity], pairs.changed(k)
-    if pairs.mean is not None:
-        yield f"  {name}: {_mean_change(quantity, pairs.mean, k)}"
-    yield f"  {name}: {told.sum()} of {len(told)} changed by more than the U of their change" + (
-        ":" if told.any() else ""
-    )
+    mean = "" if pairs.mean is None else f"{_mean_change(quantity, pairs.mean, k)}; "
+    colon = ":" if told.any() else ""
+    yield f"  {name}: {mean}{told.sum()} of {len(told)} changed by more than the range of their change{colon}"
     order = [i for i in np.argsort(-np.abs(pairs.change)) if told[i]]
     for i in order[:LISTED]:
         row = pairs.rows[1][i]
@@ -213,7 +211,7 @@ def _mean_change(quantity: str, mean: MeanDifference, k: float | None) -> str:
     """Return the words on a mean change."""
     text = value_text(quantity, abs(mean.difference), mean.expanded(k))
     if not mean.is_beyond(mean.expanded(k)):
-        return f"no change on average beyond what chance and the calibrations explain ({text})"
+        return f"no change on average beyond chance and calibrations ({text})"
     side = HIGHER_LOWER[quantity][0 if mean.difference > 0 else 1]
     return f"they became {side} by {text} on average: {CHANCE}"
 

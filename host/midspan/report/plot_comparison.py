@@ -63,9 +63,13 @@ def _of(comparison: GroupComparison, quantity: str) -> QuantityComparison:
 def _question(comparisons: Sequence[GroupComparison], found: Sequence[QuantityComparison], k: float | None) -> str:
     """Return the title: the question that the picture answers, and the answer."""
     name, first = NAMES[found[0].quantity], printable(comparisons[0].first.name)
-    others = ", ".join(printable(each.second.name) for each in comparisons)
-    answers = "; ".join(side_text(each, k) for each in found)
-    return f"Do {first} and {others} differ in {name}? {answers[0].upper()}{answers[1:]}"
+    others = [printable(each.second.name) for each in comparisons]
+    answers = []
+    for other, each in zip(others, found, strict=True):
+        size = value_text(each.quantity, each.means.difference, each.means.expanded(k))
+        answers.append(f"{other}: {side_text(each, k)} ({size})")
+    verb = "Does" if len(others) == 1 else "Do"
+    return f"{verb} {', '.join(others)} differ from {first} in {name}?\n{'; '.join(answers)}"
 
 
 def _distributions(axes: Any, comparisons: Sequence[GroupComparison], quantity: str) -> None:

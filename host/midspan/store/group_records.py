@@ -268,7 +268,7 @@ def _with_causes(kind: ResultKind, calibration: str | None, text: str) -> OlderR
 
 def _numbers(values: object) -> tuple[float, ...] | None:
     """Return a JSON list of numbers, None if it is no such list."""
-    if not isinstance(values, list) or not all(isinstance(value, int | float) for value in values):
+    if not isinstance(values, list) or not set(map(type, values)) <= {float, int}:
         return None
     return tuple(values)
 

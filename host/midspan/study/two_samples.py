@@ -274,8 +274,9 @@ def variance_ratio(first: ArrayLike, second: ArrayLike) -> VarianceRatio | None:
     by_chance = stats.f(b.number - 1, a.number - 1)
     low, high = ratio / by_chance.ppf([1 - CHANCE / 2, CHANCE / 2])
     p = 2 * min(by_chance.cdf(ratio), by_chance.sf(ratio))
-    any_shape = stats.levene(np.asarray(first, float), np.asarray(second, float), center="median").pvalue
-    # Two pairs of values lie at equal distances from their medians: nothing can be said of their shape.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        any_shape = stats.levene(np.asarray(first, float), np.asarray(second, float), center="median").pvalue
+    # Two values lie at equal distances from their median: of pairs the test can say nothing.
     return VarianceRatio(ratio, float(low), float(high), float(p), float(any_shape) if any_shape >= 0 else 1.0)
 
 
