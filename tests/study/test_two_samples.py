@@ -58,13 +58,13 @@ def test_ratio_of_variances_of_the_handbook():
 @pytest.mark.parametrize("seed", range(5))
 def test_scatter_is_compared_as_scipy_does(seed):
     rng = np.random.default_rng(seed)
-    one, other = rng.normal(500, 1, 14), rng.normal(500, 1 + seed, 23)
-    found = variance_ratio(one, other)
-    ratio = statistics.variance(other) / statistics.variance(one)
+    these, others = rng.normal(500, 1, 14), rng.normal(500, 1 + seed, 23)
+    found = variance_ratio(these, others)
+    ratio = statistics.variance(others) / statistics.variance(these)
     assert found.ratio == pytest.approx(ratio)
     assert found.p == pytest.approx(2 * min(stats.f.cdf(ratio, 22, 13), stats.f.sf(ratio, 22, 13)))
     assert (found.low < 1 < found.high) == (found.p > 0.05)
-    assert found.p_any_shape == pytest.approx(stats.levene(one, other, center="median").pvalue)
+    assert found.p_any_shape == pytest.approx(stats.levene(these, others, center="median").pvalue)
 
 
 def test_a_long_tail_alone_is_no_other_scatter():
@@ -111,12 +111,12 @@ def test_ranges_hold_the_truth_in_95_of_100_cases():
 @pytest.mark.parametrize("seed", range(3))
 def test_distributions_are_compared_as_by_counting(seed):
     rng = np.random.default_rng(seed)
-    one, other = rng.normal(0, 1, 30), rng.normal(0.5 * seed, 2, 50)
-    at = np.r_[one, other]
-    by_counting = max(abs((one <= x).mean() - (other <= x).mean()) for x in at)
-    assert distribution_gap(one, other).gap == pytest.approx(by_counting)
-    assert np.abs(shares_below(one, at) - shares_below(other, at)).max() == pytest.approx(by_counting)
-    assert distribution_gap(one, other).p == pytest.approx(stats.ks_2samp(one, other).pvalue)
+    these, others = rng.normal(0, 1, 30), rng.normal(0.5 * seed, 2, 50)
+    at = np.r_[these, others]
+    by_counting = max(abs((these <= x).mean() - (others <= x).mean()) for x in at)
+    assert distribution_gap(these, others).gap == pytest.approx(by_counting)
+    assert np.abs(shares_below(these, at) - shares_below(others, at)).max() == pytest.approx(by_counting)
+    assert distribution_gap(these, others).p == pytest.approx(stats.ks_2samp(these, others).pvalue)
 
 
 def test_values_without_scatter():

@@ -21,7 +21,7 @@ from midspan.sets.difference_uncertainty import MemberResult
 from midspan.sets.identity import Identities
 from midspan.sets.limits import Array
 from midspan.sets.registry import Sets
-from midspan.sets.selection import Condition, ConditionKind, Selection
+from midspan.sets.selection import ShaftCondition, ConditionKind, Selection
 from midspan.sets.twins import known_identities
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind, SetDetailKind
@@ -200,7 +200,7 @@ class _GroupReader:
             lead_mm = leads_mm.get(result.calibration or "")
             yield place, row.batch, MemberResult(row.u_spine_thou or 0.0, result, lead_mm)
 
-    def _test(self, condition: Condition) -> Callable[[MeasuredColumns], bool]:
+    def _test(self, condition: ShaftCondition) -> Callable[[MeasuredColumns], bool]:
         """Return what tells whether a measurement meets a condition; days are tested by the selection."""
         value = condition.value
         match condition.kind:
@@ -246,7 +246,7 @@ class _GroupReader:
             raise _unknown(f"no result of a gauge {value!r}", "gauges are", sorted(set(named.values())))
         return found
 
-    def _said(self, condition: Condition, of_shaft: DetailKind, of_set: SetDetailKind) -> set[int]:
+    def _said(self, condition: ShaftCondition, of_shaft: DetailKind, of_set: SetDetailKind) -> set[int]:
         """Return the shafts of an order or customer: told of the shaft, or of the set that it is in."""
         wanted = condition.value.casefold()
         shafts, sets = self._records.said_of_shafts(of_shaft), self._records.said_of_sets(of_set)

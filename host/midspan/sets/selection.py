@@ -35,7 +35,15 @@ _AND = re.compile(rf"\s+and\s+(?=(?:{_KINDS}):|\d{{4}}-\d{{2}}-\d{{2}}\.\.|\.\.\
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """Time between two moments, UTC in ms since 1970; the end is not part of it. None for an open side."""
+    """Time between two moments.
+
+    Parameters
+    ----------
+    begin_ms : int or None
+        First moment, UTC in ms since 1970; None for no limit.
+    end_ms : int or None
+        First moment after it, UTC in ms since 1970; None for no limit.
+    """
 
     begin_ms: int | None
     end_ms: int | None
@@ -62,7 +70,7 @@ class Period:
 
 
 @dataclass(frozen=True, slots=True)
-class Condition:
+class ShaftCondition:
     """One condition of a selection.
 
     Parameters
@@ -91,12 +99,12 @@ class Selection:
     ----------
     words : str
         As the person wrote them.
-    conditions : tuple[Condition, ...]
+    conditions : tuple[ShaftCondition, ...]
         At least one.
     """
 
     words: str
-    conditions: tuple[Condition, ...]
+    conditions: tuple[ShaftCondition, ...]
 
     def holds(self, at_ms: int) -> bool:
         """Return True if a moment lies within the days asked for.
@@ -143,17 +151,17 @@ order:NAME, customer:NAME, label:PART or 2025-01-01..2025-06-30
     return Selection(text.strip(), tuple(_condition(words.strip()) for words in _AND.split(text)))
 
 
-def _condition(words: str) -> Condition:
+def _condition(words: str) -> ShaftCondition:
     """Return the condition in some words."""
     dates = _DATES.fullmatch(words)
     if dates and any(dates.groups()):
-        return Condition(words, None, words, _between(*dates.groups()))
+        return ShaftCondition(words, None, words, _between(*dates.groups()))
     kind, colon, value = words.partition(":")
     value = value.strip()
     if not colon or not value or kind.strip().lower() not in {known.value for known in ConditionKind}:
         raise ReadingsError(f"{short(words)!r} names no group; write {KNOWN}", code="no_selection")
     known = ConditionKind(kind.strip().lower())
-    return Condition(words, known, value, _year(value) if known is ConditionKind.YEAR else None)
+    return ShaftCondition(words, known, value, _year(value) if known is ConditionKind.YEAR else None)
 
 
 def _between(first: str | None, last: str | None) -> Period:
