@@ -21,7 +21,7 @@ from midspan.sets.difference_uncertainty import MemberResult
 from midspan.sets.identity import Identities
 from midspan.sets.limits import Array
 from midspan.sets.registry import Sets
-from midspan.sets.selection import ShaftCondition, ConditionKind, Selection
+from midspan.sets.selection import ConditionKind, Selection, ShaftCondition
 from midspan.sets.twins import known_identities
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind, SetDetailKind
