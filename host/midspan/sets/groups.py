@@ -18,15 +18,14 @@ from midspan.base.units import GRAM_PER_GRAIN, MM_PER_THOU
 from midspan.decision.decision import Outcome
 from midspan.sets.common_errors import CommonErrors, Indices, common_errors
 from midspan.sets.difference_uncertainty import MemberResult
-from midspan.sets.identity import Identities
 from midspan.sets.limits import Array
 from midspan.sets.registry import Sets
 from midspan.sets.selection import ConditionKind, Selection, ShaftCondition
-from midspan.sets.twins import known_identities
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind, SetDetailKind
 from midspan.store.evaluation import Origin
 from midspan.store.group_records import GroupRecords, MeasuredColumns
+from midspan.store.identity import Identities, known_identities
 from midspan.store.set_records import WeightRecord
 
 QUANTITIES = ("spine_thou", "spread_thou", "runout_thou", "weight_gr")

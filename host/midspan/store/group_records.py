@@ -12,6 +12,7 @@ from midspan.decision.decision import Outcome
 from midspan.measurement.result_form import ResultKind
 from midspan.store.detail_kinds import DetailKind, SetDetailKind
 from midspan.store.evaluation import Origin
+from midspan.store.measurements import is_void
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.reference_spine import conversions
 from midspan.store.set_records import WeightRecord
@@ -26,7 +27,6 @@ from midspan.store.tables import (
     ResultRow,
     RunRow,
     SetDetailRow,
-    VoidRow,
     WeightRow,
 )
 
@@ -106,21 +106,16 @@ class GroupRecords(StockRecords):
             ResultRow.u_spread_thou, ResultRow.runout_mm, ResultRow.u_runout_mm,
         )  # fmt: skip
         query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
-        query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(ResultRow.id.in_(_newest()))
-        void = self._void()
+        query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(
+            ResultRow.id.in_(_newest()), ~is_void(RunRow.id)
+        )
         found = [
             MeasuredColumns(shaft, label, batch, _ORIGINS[origin], at_ms, run, result, _OUTCOMES[outcome], *values)
             for shaft, label, batch, origin, at_ms, run, result, outcome, *values
             in self._session.execute(query.order_by(RunRow.id))
-            if run not in void
         ]  # fmt: skip
         self._convert(found)
         return found
-
-    def _void(self) -> frozenset[int]:
-        """Return the numbers of the measurements that do not count."""
-        rows = self._session.execute(select(VoidRow.run_id, VoidRow.void).order_by(VoidRow.id))
-        return frozenset(run for run, void in {row.run_id: row.void for row in rows}.items() if void)
 
     def _convert(self, found: Sequence[MeasuredColumns]) -> None:
         """Bring the spines of earlier versions under the reference condition."""
