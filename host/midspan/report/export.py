@@ -114,6 +114,7 @@ def _result(record: ResultOnRecord) -> Row:
         "result": stored.id, "batch": stored.batch, "shaft": run.shaft, "label": run.label or None,
         "started": _time(run.started_ms), "made": _time(stored.made_ms), "archive": run.archive,
         "byte_offset": run.byte_offset, "origin": stored.origin.value, "superseded_by": record.superseded_by,
+        "void": "yes" if record.void else None,
         "outcome": decision.outcome.value, "bin": decision.bin,
         "reasons": "; ".join(decision.reasons) or None, "doubts": "; ".join(doubts) or None,
         "definition": None if isinstance(result, Unmeasured) else StatedSpine.of(result).stated_for,

@@ -64,6 +64,7 @@ RESULTS = (
                  "measured, or imported: it came from an archive and knew of nothing in the database"),
     ExportColumn("superseded_by", "whole", "", "number of the newest evaluation of the measurement that took its place",
                  "none did"),
+    ExportColumn("void", "text", "", "yes: a person said that its measurement does not count", "it counts"),
     ExportColumn("outcome", "text", "", "verdict: accepted, rejected, doubtful or instrument fault"),
     ExportColumn("bin", "text", "", "bin of the bands that it was accepted into", "not accepted"),
     ExportColumn("reasons", "text", "", "why, separated by semicolons", "nothing was to be said"),

@@ -231,6 +231,7 @@ def _said_of_set(session: Session, number: int, kind: SetDetailKind) -> str | No
 def _pass_on(session: Session, run: int) -> None:
     """Let the measurements that superseded a measurement supersede those that it superseded."""
     later, earlier = aliased(SupersessionRow), aliased(SupersessionRow)
-    pairs = select(later.run_id, earlier.superseded_id).where(later.superseded_id == run, earlier.run_id == run)
+    pairs = select(later.run_id, earlier.superseded_id).join(earlier, earlier.run_id == later.superseded_id)
+    pairs = pairs.where(later.superseded_id == run)
     table = insert(SupersessionRow).from_select(["run_id", "superseded_id"], pairs)
     session.execute(table.on_conflict_do_nothing())
