@@ -264,7 +264,7 @@ class Board:
             self.mechanics.bench(number, self.rotate.at)
             self._fed = False
         elif self.home_closed() or self.press.steps() <= 0:
-            self._put_in(self.world.note_measured(number) if self.feeder else number)
+            self._put_in(self.world.note_measured(number) if self.feeder else self.world.laid_in(number))
 
     def _put_in(self, number: int) -> None:
         self.mechanics.feed(number, self.now_us, self.rotate.at)

@@ -14,7 +14,8 @@ LEFT_END, RIGHT_END, ABOVE, HOPPER, SLOT, CHUTE, LID, STOP = [1 << bit for bit i
 FEEDER: dict = {
     "name": "rehearsal", "places": 6, "guards": 3, "hopper": None, "slot": None, "return_place": 0, "world": None,
     "record": None, "two_at_once": [], "short": [], "jam_in": [], "jam_out": [], "unseen": [], "full": [], "hands": [],
-    "person_s": None, "lid": [], "stop": [], "silent": [], "noisy": [], "home_open": [], "home_closed": [], "reset": [],
+    "person_s": None, "laid_in": None,
+    "lid": [], "stop": [], "silent": [], "noisy": [], "home_open": [], "home_closed": [], "reset": [],
     "hang": [],
     "temperature_centi": "room", "shaft_centi": None, "no_sensor": [], "warming_centi_per_h": 0.0, "misconfigured": 0,
 }  # fmt: skip
@@ -82,6 +83,18 @@ class World:
             return -1
         self._tell(self.on_rollers[0], "measured as {}".format(number))
         return self.on_rollers[0]
+
+    def laid_in(self, number: int) -> int:
+        """Return the own number of the shaft that a hand laid in, as its file says; without one, the program's."""
+        if self.keys["laid_in"] is None:
+            return number
+        try:
+            with open(self.keys["laid_in"]) as file:
+                own = int(file.read())
+        except OSError:  # nobody laid one in
+            return -1
+        self._tell(own, "measured as {}".format(number))
+        return own
 
     def note_end(self, head_mm: float, force_n: float) -> None:
         """Note the end of the device: the position of its head and the force on it."""

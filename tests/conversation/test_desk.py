@@ -4,7 +4,7 @@ from threading import Thread
 
 import pytest
 from midspan.base.errors import ReadingsError
-from midspan.conversation.desk import KEPT_NOTICES, Desk, Notice, NoticeKind, Posted
+from midspan.conversation.desk import KEPT_NOTICES, Desk, DeskNotice, NoticeKind, Posted
 from midspan.conversation.prompts import Answer, Prompt, PromptChoice
 
 LAY = Prompt("lay next", "Lay the next shaft in.", (PromptChoice("start", "", "measure"),), text="a label")
@@ -14,7 +14,7 @@ def answering(desk: Desk, *lines: str) -> list[Posted]:
     """Answer each prompt with the next line; the prompts that were seen come back."""
     seen: list[Posted] = []
 
-    def watcher(shown: Notice | Posted | None) -> None:
+    def watcher(shown: DeskNotice | Posted | None) -> None:
         if isinstance(shown, Posted):
             seen.append(shown)
             desk.answer(shown.serial, lines[len(seen) - 1])
@@ -43,7 +43,7 @@ def test_only_the_first_answer_counts() -> None:
     desk = Desk()
     late: list[str] = []
 
-    def two_clients(shown: Notice | Posted | None) -> None:
+    def two_clients(shown: DeskNotice | Posted | None) -> None:
         if isinstance(shown, Posted):
             desk.answer(shown.serial, "blue 7")
             assert desk.posted() is None
@@ -70,7 +70,7 @@ def test_an_answer_to_the_question_before_starts_nothing() -> None:
 def test_a_line_that_is_no_choice_leaves_the_question_open() -> None:
     desk = Desk()
 
-    def watcher(shown: Notice | Posted | None) -> None:
+    def watcher(shown: DeskNotice | Posted | None) -> None:
         if isinstance(shown, Posted):
             with pytest.raises(ReadingsError) as refused:
                 desk.answer(shown.serial, "x")

@@ -1,5 +1,7 @@
 """A person at the gauge: shaft after shaft, each with a verdict, a label and a number, until the person ends it.
 
-The session owns the gauge and asks by prompts (conversation); the terminal is one client of it. Imports base,
-conversation, measurement, decision, hand_bench, link, archive, wire, store, pipeline, study, sets and sorting.
+session.py is the loop over prompts and does no input or output of its own. bench.py says what it needs of a bench,
+gauge_bench.py is a gauge as one; record.py writes journal and verdicts, rules.py has what they go by, choices.py the
+prompts, words.py a verdict in words, tally.py the totals. Imports base, conversation, uncertainty, measurement,
+hand_bench, decision, wire, archive, link, store, pipeline, study, sets and sorting.
 """

@@ -46,9 +46,7 @@ app = typer.Typer(
 app.callback()(root)
 
 app.command(epilog="Example: midspan demo --folder demo-output")(demo)
-app.command(
-    epilog="Example: midspan measure --port PORT --shaft 12 --label blue-12 --calibration gauge.toml --bands bands.toml"
-)(measure)
+app.command(epilog="Example: midspan measure --port PORT --calibration gauge.toml --bands bands.toml")(measure)
 app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")(recompute)
 app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")(show)
 app.command(epilog="Example: midspan compare 'set:spring 1 and year:2025' 'set:spring 1 and year:2026'")(compare)

@@ -1,4 +1,7 @@
-"""`midspan measure`: measure, judge and keep the shaft in the gauge; `midspan park` uses the same bench."""
+"""`midspan measure`: a session at the gauge, or the single shaft whose number is given.
+
+`midspan park` uses the same bench.
+"""
 
 import sys
 from collections.abc import Iterator
@@ -22,7 +25,9 @@ from midspan.cli.options import (
     CycleChoice,
     Factor,
     Label,
+    Shown,
     StoreAt,
+    workspace_of,
 )
 from midspan.store.place import StorePlace
 
@@ -49,10 +54,14 @@ class BenchOptions:
 
 
 def measure(
+    context: typer.Context,
     port: GaugePort,
-    shaft: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
     calibration: CalibrationFile,
     bands: BandsFile,
+    shaft: Annotated[
+        int | None,
+        typer.Option(min=0, max=2**31 - 1, help="Measure one shaft under this number, and end."),
+    ] = None,
     label: Label = "",
     archive: ArchiveFile = READINGS,
     store: StoreAt = STORE,
@@ -61,14 +70,35 @@ def measure(
     allow_doubtful: AllowDoubtful = False,
     as_json: AsJson = False,
     k: Factor = None,
+    scale: Annotated[Path | None, typer.Option(help="Scale's file (TOML), for weights in a session.")] = None,
+    operator: Annotated[str, typer.Option(help="Who measures, for notes and labels in a session.")] = "",
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell in a session.")] = False,
 ) -> None:
-    """Measure, judge and keep the shaft in the gauge."""
+    """Measure shaft after shaft: lay one in, press Enter, read the verdict.
+
+    Each shaft gets the next number by itself. At the prompt, ? lists what else you can type: a label, r to repeat, v
+    to void the last, n for a note, w for its weight, s to turn the stiff side up, q to end with totals. Nothing moves
+    until you press Enter. After a power cut or a pulled cable, start it again: nothing is lost. With --shaft it
+    measures that one shaft, for scripts.
+    """
+    options = BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful, cycle)
+    if shaft is not None:
+        _measure_single(shaft, label, options, Shown(as_json, k))
+        return
+    if label or as_json or k is not None or clear_fault:
+        raise typer.BadParameter("--label, --json, --k and --clear-fault go with --shaft", context)
+    from midspan.cli.measure_session import SessionOptions, run_session
+
+    run_session(options, SessionOptions(scale, operator, quiet), workspace_of(context))
+
+
+def _measure_single(shaft: int, label: str, options: BenchOptions, shown: Shown) -> None:
+    """Measure, judge and keep the shaft in the gauge, and print the result."""
     from midspan.cli.show import show_unmeasured
     from midspan.measurement.result import Unmeasured
     from midspan.report import result_text
     from midspan.sets.twins import numbers_of_label
 
-    options = BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful, cycle)
     with bench_at(shaft, options) as bench:
         verdict = bench.measure(shaft, label)
         others = numbers_of_label(bench.store, label) - {shaft}
@@ -78,12 +108,12 @@ def measure(
             f"midspan shafts different {min(others)} {shaft}",
             file=sys.stderr,
         )
-    if as_json:
+    if shown.as_json:
         print(result_text.as_json(verdict.result, verdict.decision, bench.bands))
     elif isinstance(verdict.result, Unmeasured):
         show_unmeasured(verdict.result, verdict.decision, as_json=False)
     else:
-        result_text.console().print(result_text.shaft_story(verdict.result, verdict.decision, k))
+        result_text.console().print(result_text.shaft_story(verdict.result, verdict.decision, shown.k))
 
 
 @contextmanager

@@ -10,16 +10,18 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from queue import Queue
+from shutil import get_terminal_size
 from threading import Thread
 from time import sleep
 
 from midspan.base.errors import ReadingsError
 from midspan.cli.screen import aside
-from midspan.conversation.desk import Desk, Notice, NoticeKind, Posted
+from midspan.conversation.desk import Desk, DeskNotice, NoticeKind, Posted
 from midspan.conversation.questions import line_of
 
 LOOK_S = 0.1  # between two looks whether a line was typed
 RING_S = 0.22  # between two strokes of the bell; quicker ones run together
+INK, PLAIN_INK = "█", "#"
 ENDED = "the input ended"
 BELLS = {"accepted": 1, "rejected": 2, "doubtful": 3, "fault": 5, "asks": 1}
 
@@ -46,9 +48,9 @@ class TerminalClient:
         if self._reads_apart:
             Thread(target=self._read, name="terminal", daemon=True).start()
 
-    def shown(self, shown: Notice | Posted | None) -> None:
+    def shown(self, shown: DeskNotice | Posted | None) -> None:
         """Show a notice or a prompt; from a pipe, also answer the prompt."""
-        if isinstance(shown, Notice):
+        if isinstance(shown, DeskNotice):
             self._show(shown)
         elif shown is None:
             _forget_typed_ahead(self._reads_apart)  # what was typed for a question that is over
@@ -60,7 +62,7 @@ class TerminalClient:
             else:
                 self._answer_from_pipe(shown)
 
-    def _show(self, notice: Notice) -> None:
+    def _show(self, notice: DeskNotice) -> None:
         """Show a notice, or ring the bell."""
         if notice.kind is NoticeKind.SOUND:
             self._ring(self._strokes.get(notice.words, 0))
@@ -68,6 +70,7 @@ class TerminalClient:
         for line in notice.large:
             for row in _large(line):
                 aside(row)
+            aside("")
         aside(notice.words)
 
     def _ring(self, times: int) -> None:
@@ -162,4 +165,14 @@ def _rings(stream: object, times: int) -> None:
 
 def _large(line: str) -> list[str]:
     """Return the rows of a line in block letters on a terminal, the line itself elsewhere."""
-    return [line]
+    stream = getattr(sys.stderr, "styled", sys.stderr)
+    if not stream.isatty():
+        return [line]
+    from midspan.report.block_letters import block_rows
+
+    columns = get_terminal_size().columns
+    try:
+        INK.encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        return block_rows(line, columns, PLAIN_INK)
+    return block_rows(line, columns, INK)

@@ -51,7 +51,7 @@ class Posted:
 
 
 @dataclass(frozen=True, slots=True)
-class Notice:
+class DeskNotice:
     """Something to show that needs no answer.
 
     Parameters
@@ -72,7 +72,7 @@ class Notice:
     large: tuple[str, ...] = ()
 
 
-Watcher = Callable[["Notice | Posted | None"], None]
+Watcher = Callable[["DeskNotice | Posted | None"], None]
 
 
 class Desk:
@@ -93,7 +93,7 @@ class Desk:
         self._posted: Posted | None = None
         self._answer: Answer | None = None
         self._left = ""
-        self._notices: list[Notice] = []
+        self._notices: list[DeskNotice] = []
         self._watchers: list[Watcher] = []
 
     # For the session
@@ -163,7 +163,7 @@ class Desk:
         """
         with self._changed:
             self._serial += 1
-            notice = Notice(self._serial, kind, words, large)
+            notice = DeskNotice(self._serial, kind, words, large)
             self._notices = [*self._notices[1 - KEPT_NOTICES :], notice]
             self._changed.notify_all()
         self._show(notice)
@@ -213,7 +213,7 @@ class Desk:
             self._changed.notify_all()
             return self._answer
 
-    def notices(self, after: int = 0) -> list[Notice]:
+    def notices(self, after: int = 0) -> list[DeskNotice]:
         """Return the notices that came after one of them, oldest first.
 
         Parameters
@@ -223,7 +223,7 @@ class Desk:
 
         Returns
         -------
-        list[Notice]
+        list[DeskNotice]
             The notices; of more than 500 the newest.
         """
         with self._changed:
@@ -251,7 +251,7 @@ class Desk:
             self._left = words
             self._changed.notify_all()
 
-    def _show(self, shown: Notice | Posted | None) -> None:
+    def _show(self, shown: DeskNotice | Posted | None) -> None:
         """Tell the clients that watch."""
         for watcher in self._watchers:
             with suppress(OSError):  # a terminal that is gone is no reason to lose a measurement

@@ -262,7 +262,7 @@ class Pipeline(Generic[OutcomeT]):
             raise
         return self._finish(keep(self.archive, run))
 
-    def fetch(self, shaft: int) -> OutcomeT:
+    def fetch(self, shaft: int, label: str = "") -> OutcomeT:
         """Fetch the readings that the gauge still holds from an earlier host and take them through all steps.
 
         They are kept once, however often they are fetched.
@@ -271,6 +271,8 @@ class Pipeline(Generic[OutcomeT]):
         ----------
         shaft : int
             Number of the shaft that the gauge holds (`held_shaft` of its Identify).
+        label : str
+            Name of the shaft for people, which the gauge does not know; may be empty.
 
         Returns
         -------
@@ -284,7 +286,7 @@ class Pipeline(Generic[OutcomeT]):
         StoreError
             The verdict cannot be stored; the message says where the readings are.
         """
-        return self._finish(keep_once(self.archive, self.gauge.fetch(shaft, "", self.on_event)))
+        return self._finish(keep_once(self.archive, self.gauge.fetch(shaft, label, self.on_event)))
 
     def _finish(self, kept: Kept) -> OutcomeT:
         """Judge kept readings and let the gauge forget them, also if judging fails."""

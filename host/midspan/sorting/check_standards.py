@@ -52,7 +52,7 @@ class CheckPlan(Protocol):
 
     @property
     def checks(self) -> Checks:
-        """When they are measured."""
+        """Intervals and rules of the checks."""
 
 
 def due(
