@@ -67,9 +67,7 @@ def test_a_spine_anywhere_by_every_rule(spine, u, kind):
 def test_a_spine_in_no_band_is_held_against_the_nearest_ends_on_either_side(spine, limits):
     verdict = judge(Shaft(spine_thou=spine), bands())
     assert verdict.outcome is Outcome.REJECTED
-    assert [numbers(reason) for reason in verdict.reasons] == [
-        [spine, limit, abs(spine - limit), 1.0] for limit in limits
-    ]
+    assert [numbers(reason) for reason in verdict.reasons] == [[spine, limit] for limit in limits]
 
 
 @pytest.mark.parametrize("spine", [470.3, 489.7])
@@ -77,7 +75,7 @@ def test_a_spine_in_a_stretch_is_held_against_both_its_ends(spine):
     verdict = judge(Shaft(spine_thou=spine), bands())
     assert verdict.outcome is Outcome.DOUBTFUL
     (reason,) = verdict.reasons
-    assert numbers(reason) == [spine, 1.0, 470.0 if spine < 480 else 490.0]
+    assert numbers(reason) == [spine, 470.0 if spine < 480 else 490.0]
 
 
 def test_a_stretch_narrower_than_u_is_doubtful_at_both_ends():
@@ -108,10 +106,10 @@ def test_a_spine_that_the_rule_lets_pass_goes_to_the_band_it_is_beyond(spine, na
     assert numbers(reason)[:2] == [spine, min((end for pair in ENDS for end in pair), key=lambda end: abs(end - spine))]
 
 
-def test_a_spine_inside_by_less_than_u_is_let_pass_with_a_remark_of_u():
+def test_a_spine_inside_by_less_than_u_is_let_pass_with_a_remark():
     verdict = judge(Shaft(spine_thou=489.6), bands("simple"))
     assert verdict.outcome is Outcome.ACCEPTED
-    assert numbers(verdict.reasons[0]) == [489.6, 1.0, 490.0]
+    assert numbers(verdict.reasons[0]) == [489.6, 490.0]
 
 
 @pytest.mark.parametrize(("spine", "borders"), [(480.9, 1), (479.1, 1), (481.0, 0), (479.0, 0)])
@@ -120,7 +118,7 @@ def test_a_border_within_u_is_remarked_on(spine, borders):
     assert (verdict.outcome, len(verdict.reasons)) == (Outcome.ACCEPTED, borders)
     assert verdict.bin == ("480" if spine > 480 else "470")
     if borders:
-        assert numbers(verdict.reasons[0]) == [480.0, 470.0 if spine > 480 else 480.0, 1.0]
+        assert numbers(verdict.reasons[0]) == [480.0, 470.0 if spine > 480 else 480.0]
 
 
 @pytest.mark.parametrize(
@@ -129,11 +127,11 @@ def test_a_border_within_u_is_remarked_on(spine, borders):
      ("runout_mm", "u_runout_mm", {"runout_max_thou": 6.0}, 0.0254),
      ("hysteresis_pct", "u_hysteresis_pct", {"hysteresis_max_pct": 6.0}, 1.0)],
 )  # fmt: skip
-def test_an_upper_limit_names_value_limit_and_u_in_its_own_unit(value_field, u_field, limit, in_thou):
+def test_an_upper_limit_names_value_and_limit_in_its_own_unit(value_field, u_field, limit, in_thou):
     high = replace(Shaft(), **{value_field: 7.5 * in_thou, u_field: 0.25 * in_thou})
     verdict = judge(high, bands(limits=limit, coverage_factor=3.0))
     assert verdict.outcome is Outcome.REJECTED
-    assert numbers(verdict.reasons[0]) == pytest.approx([7.5, 6.0, 1.5, 0.75])
+    assert numbers(verdict.reasons[0]) == pytest.approx([7.5, 6.0])
     near = replace(high, **{value_field: 6.5 * in_thou})
     assert judge(near, bands(limits=limit, coverage_factor=3.0)).outcome is Outcome.DOUBTFUL
     assert judge(near, bands(limits=limit, coverage_factor=1.5)).outcome is Outcome.REJECTED
@@ -211,26 +209,25 @@ def test_exactly_on_the_end_of_a_guard_band(kind, beyond, inside_a_band, in_no_b
         assert [finding.effect.name for finding in found] == expected
 
 
-@pytest.mark.parametrize("guard", [1.0, 1.5])
-def test_a_guard_of_another_width_is_named(guard):
-    compare = Comparison("spine", 500.2, 0.4, "thou", DecisionRule(guard=guard))
-    (finding,) = compare.with_limit(500.0, 0.2)
+def test_a_value_that_would_be_rounded_to_its_limit_gets_one_more_place():
+    compare = Comparison("spine", 500.004, 0.01, "thou", DecisionRule())
+    (finding,) = compare.with_limit(500.0, 0.004)
     assert finding.effect is LimitEffect.DOUBT
-    assert numbers(finding.sentence) == [500.2, *([guard] if guard != 1 else []), 0.4, 500.0]
+    assert numbers(finding.sentence) == [500.004, 500.0]
 
 
 def test_a_value_inside_but_not_enough_names_what_the_rule_asks_for():
     compare = Comparison("spine", 499.8, 0.4, "thou", DecisionRule(kind="guarded acceptance", guard=1.5))
     (finding,) = compare.with_limit(500.0, -0.2)
-    assert numbers(finding.sentence) == pytest.approx([499.8, 500.0, 0.2, 0.6, 0.4])
+    assert numbers(finding.sentence) == pytest.approx([499.8, 500.0, 0.6])
     (at_the_limit,) = replace(compare, value=500.0).with_limit(500.0, 0.0)
-    assert numbers(at_the_limit.sentence) == pytest.approx([500.0, 500.0, 0.0, 0.6, 0.4])
+    assert numbers(at_the_limit.sentence) == pytest.approx([500.0, 500.0, 0.6])
 
 
 @pytest.mark.parametrize(("value", "word"), [(500.2, "above"), (499.8, "below")])
 def test_the_side_of_a_limit_is_that_of_the_value(value, word):
     compare = Comparison("spine", value, 0.1, "thou", DecisionRule())
-    (finding,) = compare.with_limit(500.0, 0.2)
+    (finding,) = compare.with_limit(500.0, 0.2, outside_bands=True)
     assert word in finding.sentence.split()
     passing = Comparison("spine", value, 0.3, "thou", DecisionRule(kind="guarded rejection"))
     (finding,) = passing.with_limit(500.0, 0.2)
@@ -295,7 +292,7 @@ def test_a_value_exactly_at_an_upper_limit_is_within_u_of_it():
     at = Shaft(spread_thou=6.0)
     verdict = judge(at, bands("guarded rejection", limits={"spread_max_thou": 6.0}))
     assert verdict.outcome is Outcome.ACCEPTED
-    assert numbers(verdict.reasons[0]) == pytest.approx([6.0, 0.1, 6.0])
+    assert numbers(verdict.reasons[0]) == pytest.approx([6.0, 6.0])
 
 
 @pytest.mark.parametrize("spine", [500.0, 510.0])

@@ -117,10 +117,10 @@ class PaperNight:
         if self.random.random() < 0.01:
             spine = self.random.uniform(330, 350)
         if abs(spine - 505) < 0.4 or abs(spine - 493) < 0.4:
-            why = f"spine {spine:.2f} thou lies within U 0.42 of the limit: measure it again"
+            why = f"spine {spine:.2f} thou is too close to the limit: measure it again"
             return spine, Decision(Outcome.DOUBTFUL, (why,)), 3
         if not 493 < spine < 505:
-            return spine, Decision(Outcome.REJECTED, (f"spine {spine:.2f} thou is outside (U 0.42)",)), 4
+            return spine, Decision(Outcome.REJECTED, (f"spine {spine:.2f} thou is outside the bands",)), 4
         name = "stiffer dozen" if spine < 499 else "softer dozen"
         return spine, Decision(Outcome.ACCEPTED, (), name), 1 if spine < 499 else 2
 

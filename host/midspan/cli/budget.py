@@ -1,6 +1,7 @@
 """`midspan show --budget`: what the uncertainty of a spine comes from, and the trials that check it."""
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -15,6 +16,7 @@ from midspan.hand_bench.record import HandSession
 from midspan.hand_bench.result import HandResult
 from midspan.hand_bench.sessions import session_at
 from midspan.measurement.result import ShaftResult
+from midspan.measurement.shown_quantities import across_text, spine_text
 from midspan.measurement.spine_monte_carlo import spine_trials
 from midspan.report.budget_text import budget_table, trials_table, trials_words
 from midspan.report.result_text import console
@@ -49,13 +51,15 @@ def show_budget(
         screen = console()
         screen.print(f"{name}: where the uncertainty of its spine comes from\n")
         screen.print(budget_table(result.budget, coverage), "")
+        alike = across_text(expanded * math.sqrt(2))
+        screen.print(f"another gauge, built and calibrated alike, would show this shaft within {alike}\n")
         if found and check:
             screen.print(trials_table(result.budget, result.spine_thou, expanded, found))
             screen.print(trials_words(check))
     if shown.picture is not None:
         from midspan.report.plot_budget import draw_budget
 
-        title = f"{name}: spine {result.spine_thou:.2f} thou, where its uncertainty comes from"
+        title = f"{name}: spine {spine_text(result, shown.k)}; where its uncertainty comes from"
         draw_budget(title, result.budget, coverage, shown.picture, found)
         aside(f"picture: {shown.picture}")
 
@@ -67,7 +71,7 @@ def _bench_of(
     try:
         kept = benches.get(result.calibration) or KeptCalibration(_session_of(run, place).bench)
     except ArchiveError as error:
-        aside(f"no trials, for they need the bench as it was: {error}")
+        aside(f"no trials: they need the bench as it was ({error})")
         return None
     return kept.bench(Path(run.archive))
 

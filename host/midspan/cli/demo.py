@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
     from midspan.pipeline.bench import Verdict
 
-K = 2.0
 ARCHIVE, STORE, CALIBRATION, BANDS = "readings.avro", "results.db", "calibration.toml", "bands.toml"
 
 
@@ -118,7 +117,7 @@ def _print_outcome(verdicts: list["Verdict"], passed_s: float, screen: "Console"
     from midspan.report import result_text
 
     rows = [(verdict.result, verdict.decision) for verdict in verdicts]
-    screen.print(result_text.results_table(rows, K, wide=screen.width >= result_text.WIDE), "")
+    screen.print(result_text.results_table(rows, None, wide=screen.width >= result_text.WIDE), "")
     screen.print(result_text.counts_table(verdict.decision for verdict in verdicts), "")
     gauge_s = sum(verdict.run.duration_ms for verdict in verdicts) / 1000
     sampling_s = sum(verdict.run.sampling_ms for verdict in verdicts) / 1000
@@ -133,7 +132,6 @@ def _print_files(folder: Path, verdicts: list["Verdict"], screen: "Console") -> 
     from midspan.measurement.result import ShaftResult
     from midspan.rehearsal import scenario_night
     from midspan.report.plot_shaft import draw_around
-    from midspan.uncertainty.budget import Coverage
 
     for what, name in (
         ("raw readings, for ever", ARCHIVE),
@@ -147,7 +145,7 @@ def _print_files(folder: Path, verdicts: list["Verdict"], screen: "Console") -> 
     if measured:
         uneven = max(measured, key=lambda result: result.spread_thou)
         picture = folder / f"shaft-{uneven.shaft}.png"
-        draw_around(uneven, picture, Coverage(factor=K))
+        draw_around(uneven, picture)
         screen.print(f"{'picture':26} {picture} (the most uneven shaft)")
     screen.print(
         f"\nNext: midspan show 2 --store {folder / STORE}\n"

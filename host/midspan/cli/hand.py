@@ -9,7 +9,7 @@ import typer
 from midspan.base.clock import now_ms
 from midspan.base.errors import ConfigurationError, ConversionError, OutputError, ReadingsError
 from midspan.base.files import writing
-from midspan.base.formatting import printable, with_uncertainty
+from midspan.base.formatting import printable
 from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt
 from midspan.cli.screen import Prompter, aside
 
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from midspan.cli.show import ShownVerdict
     from midspan.hand_bench.record import Typed
     from midspan.hand_bench.result import HandResult
-    from midspan.uncertainty.budget import Coverage
 
 hand = typer.Typer(
     cls=Commands,
@@ -107,6 +106,7 @@ def recompute(
     from midspan.decision.decision import NO_BANDS
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.sessions import sessions
+    from midspan.measurement.shown_quantities import spine_text
     from midspan.report.result_text import verdict_words
     from midspan.store.evaluation import Origin
 
@@ -123,13 +123,12 @@ def recompute(
             aside(f"shaft {name}: no result: {error}")
             continue
         result = made.result
-        value = with_uncertainty(result.spine_thou, result.budget.expanded())
         verdict = "" if made.decision == NO_BANDS else f"  {verdict_words(made.decision)}"
-        print(f"{name:24} {value} thou{verdict}")
+        print(f"{name:24} {spine_text(result)}{verdict}")
         for doubt in result.doubts:
             print(f"{'':24} doubt: {doubt}")
         fresh, unchanged = fresh + made.is_new, unchanged + (not made.is_new)
-    aside(f"{fresh} results stored beside the old ones, {unchanged} stood there already")
+    aside(f"{fresh} results stored beside the old ones, {unchanged} unchanged")
 
 
 @hand.command("budget", epilog="Example: midspan hand budget --bench hand-bench.toml --spine 350 --spine 500")
@@ -173,23 +172,21 @@ def assign(
 
 
 def show_hand(result: "HandResult", verdict: "ShownVerdict", shown: Shown) -> None:
-    """Print a result with its budget, and draw it if asked; U covers 95 % unless k is given."""
+    """Print a result, and draw it if asked; each ± is the 95 % range unless k is given."""
     from midspan.decision.decision import NO_BANDS
     from midspan.report.hand_text import hand_json, hand_story
-    from midspan.report.result_text import budget_table, console
-    from midspan.uncertainty.budget import Coverage
+    from midspan.report.result_text import console
 
     judged = None if verdict.decision == NO_BANDS else verdict.decision
-    cover = Coverage(factor=shown.k)
     if shown.as_json:
         print(hand_json(result, judged, verdict.bands, verdict.also))
     else:
-        console().print(hand_story(result, judged, cover), "", budget_table(result))
+        console().print(hand_story(result, judged, shown.k))
     if shown.picture is not None:
-        _draw(result, shown.picture, cover)
+        _draw(result, shown.picture, shown.k)
 
 
-def _draw(result: "HandResult", picture: Path, cover: "Coverage") -> None:
+def _draw(result: "HandResult", picture: Path, k: float | None) -> None:
     """Draw the result if a picture is asked for."""
     from midspan.report.picture import check_ending
     from midspan.report.plot_shaft import draw_around
@@ -199,5 +196,5 @@ def _draw(result: "HandResult", picture: Path, cover: "Coverage") -> None:
         raise OutputError(
             f"{picture}: {result.positions} clock positions do not show a curve; read five or more, best eight"
         )
-    draw_around(result, picture, cover)
+    draw_around(result, picture, k)
     aside(f"picture: {picture}")

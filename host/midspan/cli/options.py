@@ -84,7 +84,7 @@ CycleChoice = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
 Factor = Annotated[
-    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.", show_default="95 %")
+    float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of each ±.", show_default="95 %")
 ]
 FixedFactor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
 ClearFault = Annotated[

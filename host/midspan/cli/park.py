@@ -49,6 +49,7 @@ def park(
     spread is within the noise. Keep fingers off rollers and head while they move.
     """
     from midspan.measurement.result import Unmeasured
+    from midspan.measurement.shown_quantities import meaning, spread_text
     from midspan.report.result_text import console, verdict_words
     from midspan.sorting.park import park as turn_to_stiff_side
     from midspan.sorting.park import same_shaft, stiff_side
@@ -79,8 +80,8 @@ def park(
     screen = console()
     name = printable(f"shaft {shaft} {label}").strip()
     screen.print(
-        f"{name}: spread {result.spread_thou:.2f} thou, stiff side {angle(side)}°, up within ± {expanded_deg:.1f}° "
-        f"({Coverage(factor=k).words})"
+        f"{name}: spread around {spread_text(result, k)}, stiff side {angle(side)}°, turned up ± {expanded_deg:.1f}°; "
+        f"{meaning(k)}"
     )
     screen.print(f"verdict: {verdict_words(verdict.decision)}")
     for doubt in result.doubts:

@@ -7,7 +7,7 @@ import typer
 
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.formatting import printable, with_uncertainty
-from midspan.cli.options import STORE, Commands, Factor, FixedFactor, StoreAt
+from midspan.cli.options import STORE, Commands, Factor, StoreAt
 from midspan.cli.screen import aside
 from midspan.cli.study import Quantity, charted, enough_of, of_labels
 from midspan.store.place import StorePlace
@@ -31,10 +31,9 @@ def around(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> 
     """Stiffness around a shaft with its uncertainty, and its surface."""
     from midspan.report.plot_shaft import draw_around
     from midspan.store.lookup import newest, whole
-    from midspan.uncertainty.budget import Coverage
 
     with _open(store, out) as opened:
-        draw_around(whole(newest(opened, shaft), store), out, Coverage(factor=k))
+        draw_around(whole(newest(opened, shaft), store), out, k)
     _say(out)
 
 
@@ -45,6 +44,7 @@ def around(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> 
 )
 def budget(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> None:
     """Draw what the uncertainty of a shaft's spine comes from."""
+    from midspan.measurement.shown_quantities import spine_text
     from midspan.report.plot_budget import draw_budget
     from midspan.store.lookup import newest, whole
     from midspan.uncertainty.budget import Coverage
@@ -52,7 +52,7 @@ def budget(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> 
     with _open(store, out) as opened:
         result = whole(newest(opened, shaft), store)
     name = printable(f"shaft {result.shaft} {result.label}").strip()
-    title = f"{name}: spine {result.spine_thou:.2f} thou, n = {result.readings} readings; where its uncertainty is from"
+    title = f"{name}: spine {spine_text(result, k)}; where its uncertainty comes from"
     draw_budget(title, result.budget, Coverage(factor=k), out)
     _say(out)
 
@@ -71,6 +71,7 @@ def force(
     from midspan.report.picture import paper
     from midspan.report.plot_force import branches, draw_force
     from midspan.store.lookup import newest, raw_run, whole
+    from midspan.uncertainty.budget import Coverage
 
     with _open(store, out) as opened:
         stored = newest(opened, shaft)
@@ -82,7 +83,8 @@ def force(
         raise StoreError(f"{store}: calibration {result.calibration!r} is not kept there; recompute the shaft")
     calibration = calibrations[result.calibration].calibration(store.file)
     run = raw_run(stored.run, store, archive)
-    words = f"hysteresis {with_uncertainty(result.hysteresis_pct, 2 * result.u_hysteresis_pct)} % (k = 2)"
+    expanded = Coverage().k(None) * result.u_hysteresis_pct
+    words = f"hysteresis {with_uncertainty(result.hysteresis_pct, expanded, 2)} %"
     with paper(out, 8.0, 8.0) as figure:
         draw_force(figure, run, branches(run, calibration, result.slip_pct), words)
     _say(out)
@@ -94,7 +96,7 @@ def batch(
     out: Out,
     bands: Annotated[Path | None, typer.Option(help="Tolerance bands to draw (TOML).")] = None,
     store: StoreAt = STORE,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Every shaft of a batch against the bands; check standards are not among them."""
     from midspan.decision.bands import load_bands

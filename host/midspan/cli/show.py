@@ -44,7 +44,7 @@ def show(
         benches = opened.calibrations() if budget else {}
         others = other_gauges(opened, stored)
     if against is not None:
-        print(f"shaft {stored.run.shaft} is no stock: {against}", file=sys.stderr)
+        print(f"shaft {stored.run.shaft} is not for sets or sale: {against}", file=sys.stderr)
     if isinstance(stored.result, Unmeasured):
         show_unmeasured(stored.result, stored.decision, as_json)
         if picture is not None:
@@ -106,11 +106,9 @@ def _show_measured(result: "ShaftResult", judged: "ShownVerdict", shown: Shown) 
     if shown.as_json:
         print(result_text.as_json(result, judged.decision, judged.bands, judged.also))
     else:
-        story, table = result_text.shaft_story(result, judged.decision, shown.k), result_text.budget_table(result)
-        result_text.console().print(story, "", table)
+        result_text.console().print(result_text.shaft_story(result, judged.decision, shown.k))
     if shown.picture is not None:
         from midspan.report.plot_shaft import draw_around
-        from midspan.uncertainty.budget import Coverage
 
-        draw_around(result, shown.picture, Coverage(factor=shown.k))
+        draw_around(result, shown.picture, shown.k)
         print(f"picture: {shown.picture}", file=sys.stderr)

@@ -10,14 +10,14 @@ from typing import Self
 
 from rich.progress import BarColumn, Progress, TextColumn
 
-from midspan.base.formatting import printable, with_uncertainty
+from midspan.base.formatting import printable
 from midspan.measurement.result import ShaftResult
+from midspan.measurement.shown_quantities import spine_text
 from midspan.report.night_statistics import rate_text
 from midspan.report.result_text import console
 from midspan.sorting.actions import Action, NoteInBin, NoteTakenOut, NoteUncertain
 from midspan.sorting.recorder import NightRecorder
 
-K = 2.0  # of the U shown beside a spine
 FINISHING = "finishing the shaft in hand; Ctrl-C again stops at once"
 
 
@@ -102,7 +102,7 @@ class SortScreen:
         result = latest.result if latest is not None and latest.result.shaft == shaft else None
         what = "not measured"
         if isinstance(result, ShaftResult):
-            what = f"{with_uncertainty(result.spine_thou, K * result.u_spine_thou, 2)} thou"
+            what = str(spine_text(result))
         name = printable(f"shaft {shaft} {'' if result is None else result.label}").strip()
         return f"{name}: {what}"
 

@@ -48,9 +48,8 @@ def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct
     """
     if not _beyond_crack_limit(hysteresis_pct, limit_pct):
         return decision
-    words = f"{CRACK_SUSPECTED}: hysteresis {hysteresis_pct:.2f} % is beyond {limit_pct:g} %. " + (
-        "Such a shaft must not be shot."
-    )
+    what = f"hysteresis {hysteresis_pct:.2f} %, limit {limit_pct:g} %"
+    words = f"{CRACK_SUSPECTED}: may be cracked: {what}. Do not shoot it."
     return carry(decision, [Concern(ConcernKind.CRACK, words)])
 
 

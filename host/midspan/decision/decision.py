@@ -153,7 +153,7 @@ def judge(result: Quantities | Unmeasured, bands: Bands) -> Decision:
     ...     faults=(), doubts=())
     >>> verdict = judge(shaft, Bands.model_validate(EXAMPLE))
     >>> verdict.outcome.value, verdict.reasons
-    ('rejected', ('spine 523.20 thou is above 515 by 8.20 (U 0.50)',))
+    ('rejected', ('spine 523.20 thou is above the limit 515 thou',))
     """
     if isinstance(result, Unmeasured):
         return judge_unmeasured(result.reasons)
@@ -200,9 +200,9 @@ def _impossible(measured: Quantities) -> Iterator[str]:
     for name in (name for name in NUMBERS if name not in unmeasured):
         value = getattr(measured, name, None)
         if value is None or not math.isfinite(value):
-            yield f"{name} is {'missing' if value is None else value}: look at the gauge before the next shaft"
+            yield f"{name} is {'missing' if value is None else value}: check the gauge before the next shaft"
         elif name.startswith("u_") and value < 0:
-            yield f"{name} is {value:g}, but an uncertainty is never negative"
+            yield f"{name} is {value:g}, but an uncertainty is never negative: check the gauge before the next shaft"
 
 
 def _all_none(measured: Quantities, names: tuple[str, ...]) -> bool:
@@ -284,7 +284,7 @@ def _limits(measured: Quantities, candidate: Bin, rule: DecisionRule) -> Iterato
     floor = measured.spread_floor_thou
     if candidate.spread_max_thou is not None and floor > candidate.spread_max_thou:
         yield LimitFinding(
-            f"a spread below {floor:.1f} thou is lost in noise, the limit is {candidate.spread_max_thou:g}", DOUBT
+            f"smallest spread this run could detect: {floor:.1f} thou, limit {candidate.spread_max_thou:g} thou", DOUBT
         )
 
 
@@ -294,4 +294,4 @@ def _borders(bands: Bands, home: Bin, spine_thou: float, expanded: float) -> Ite
         shared = {*home.spine_thou} & {*other.spine_thou}
         for border in shared if other != home else ():
             if abs(spine_thou - border) < expanded:
-                yield f"the border {border:g} to bin {other.name} lies within U {expanded:.2g}; the value decides"
+                yield f"close to the border {border:g} thou with bin {other.name}; the value decides"

@@ -2,7 +2,7 @@
 
 >>> spread = Comparison("spread", 4.98, 0.04, "thou", DecisionRule())
 >>> [(finding.effect.name, finding.sentence) for finding in spread.with_limit(5.0, 4.98 - 5.0)]
-[('DOUBT', 'spread 4.980 thou lies within U 0.040 of the limit 5: measure it again')]
+[('DOUBT', 'spread 4.98 thou is too close to the limit 5 thou: measure it again')]
 """
 
 from collections.abc import Iterator
@@ -23,7 +23,8 @@ class LimitEffect(Enum):
 
 
 AGAINST, DOUBT, REMARK = LimitEffect
-_NO_REPEAT = "measuring again cannot help, U is the calibration's; a better calibration or another rule would"
+_NO_REPEAT = "measuring again would not help, a better calibration or another rule would"
+MOST_PLACES = 2  # of a value in a sentence; a value that these places round to its limit gets one more
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,19 +94,26 @@ class Comparison:
         accepted = beyond < -inside_by if outside_bands else beyond <= -inside_by
         if accepted and beyond <= -self.expanded:
             return
-        places = places_for(self.expanded)
-        what, u = f"{self.name} {self.value:.{places}f} {self.unit}", f"U {self.expanded:.{places}f}"
         side = "above" if self.value > limit else "below"
+        what, at = f"{self.name} {self._shown(limit)}", f"the limit {limit:g} {self.unit}"
         if accepted:
-            where = f"{side} the limit {limit:g}" if beyond > 0 else f"within {u} of the limit {limit:g}"
-            yield LimitFinding(f"{what} lies {where}; the rule lets it pass", REMARK)
+            where = f"is {side}" if beyond > 0 else "is close to"
+            yield LimitFinding(f"{what} {where} {at}; the rule lets it pass", REMARK)
         elif self.rule.leaves_doubt and beyond <= beyond_by:
-            share = "" if self.rule.guard == 1 else f"{self.rule.guard:g} times "
             helps = self.renewed is None or repeat_helps(beyond, beyond_by, self.renewed)
             advice = "measure it again" if helps else _NO_REPEAT
-            yield LimitFinding(f"{what} lies within {share}{u} of the limit {limit:g}: {advice}", DOUBT, helps)
-        elif beyond > 0 or outside_bands:
-            yield LimitFinding(f"{what} is {side} {limit:g} by {abs(beyond):.{places}f} ({u})", AGAINST)
+            yield LimitFinding(f"{what} is too close to {at}: {advice}", DOUBT, helps)
+        elif outside_bands:
+            yield LimitFinding(f"{what} is {side} {at}", AGAINST)
+        elif beyond > 0:
+            yield LimitFinding(f"{what}, limit {limit:g} {self.unit}", AGAINST)
         else:
-            asked = f"the rule asks for {inside_by:.{places}f}"
-            yield LimitFinding(f"{what} is inside {limit:g} by {abs(beyond):.{places}f} only, {asked} ({u})", AGAINST)
+            asked = f"the rule asks for {inside_by:.{MOST_PLACES}f} {self.unit} of distance"
+            yield LimitFinding(f"{what} is too close to {at}: {asked}", AGAINST)
+
+    def _shown(self, limit: float) -> str:
+        """Return the value with its unit, in a few places but never rounded to the limit."""
+        places = min(places_for(self.expanded), MOST_PLACES)
+        if float(f"{self.value:.{places}f}") == limit != self.value:
+            places += 1
+        return f"{self.value:.{places}f} {self.unit}"

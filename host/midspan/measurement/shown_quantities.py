@@ -26,6 +26,7 @@ keep standard uncertainties.
 """
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -445,3 +446,41 @@ def stated_value(value: float, unit: str) -> str:
     """
     shown = in_shown_unit(value, unit)
     return f"{shown:g} {unit}" if shown == value else f"{shown:.4g} {shown_unit(unit)}"
+
+
+_CODE = re.compile(r"^[A-Z][A-Z_]{3,}: ")
+_IN_THOU = re.compile(r"(-?\d+(?:\.(\d+))?) thou\b")
+
+
+def sentence_text(sentence: str) -> str:
+    """Return a stored sentence as people read it: without a fault code in front, and in the chosen unit.
+
+    Reasons of a verdict are stored in thou, as the bands files that they quote are written.
+
+    Parameters
+    ----------
+    sentence : str
+        The stored sentence.
+
+    Returns
+    -------
+    str
+        The sentence for people.
+
+    Examples
+    --------
+    >>> sentence_text("CRACK_SUSPECTED: may be cracked: hysteresis 2.20 %, limit 1 %")
+    'may be cracked: hysteresis 2.20 %, limit 1 %'
+    >>> from midspan.base.shown_units import ShownUnits, showing
+    >>> with showing(ShownUnits(across=AcrossUnit.MM)):
+    ...     sentence_text("spine 523.20 thou, limit 515 thou")
+    'spine 13.2893 mm, limit 13.081 mm'
+    """
+    words = _CODE.sub("", sentence)
+    return words if across_unit() == "thou" else _IN_THOU.sub(_in_mm, words)
+
+
+def _in_mm(found: re.Match[str]) -> str:
+    """Return a number of thou as mm; one without decimal places was written in a file and is kept to all its digits."""
+    value = in_across_unit(float(found[1]))
+    return f"{value:.6g} mm" if found[2] is None else f"{value:.{len(found[2]) + MORE_PLACES_MM}f} mm"

@@ -6,11 +6,14 @@ A bar is as long as the cause's share of u², because shares of u² add up to th
 from rich.table import Table
 
 from midspan.base.formatting import places_for
-from midspan.report.result_text import MANY, NOTHING_THOU
+from midspan.measurement.shown_quantities import MORE_PLACES_MM, across_unit, in_across_unit
 from midspan.uncertainty.budget import Budget, Coverage
 from midspan.uncertainty.monte_carlo import Agreement, Interval, Summary
 
 BAR_SIGNS = 24
+MANY = 5000  # degrees of freedom that differ from infinitely many by nothing
+NOTHING_THOU = 1e-9  # a smaller share is rounding
+PLACES = 3  # of thou
 EIGHTHS = " ▏▎▍▌▋▊▉"
 
 
@@ -53,17 +56,23 @@ def budget_table(budget: Budget, coverage: Coverage) -> Table:
     """
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("cause", no_wrap=True)
-    for heading in ("known to", "dof", "thou per unit", "u, thou", "of u²"):
+    unit, scale, places = across_unit(), in_across_unit(1.0), _places()
+    for heading in ("known to", "dof", f"{unit} per unit", f"u, {unit}", "of u²"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True, min_width=BAR_SIGNS)
     for part in sorted(budget.contributions, key=lambda part: -part.u):
         portion = budget.portion(part)
         known = part.u_input if part.u > NOTHING_THOU else 0.0
-        cells = f"{known:.2g} {part.unit}", _dof(part.dof), f"{part.sensitivity:.4g}", f"{part.u:.3f}"
+        cells = (
+            f"{known:.2g} {part.unit}",
+            _dof(part.dof),
+            f"{scale * part.sensitivity:.4g}",
+            f"{scale * part.u:.{places}f}",
+        )
         table.add_row(part.name, *cells, f"{portion:.0%}", bar(portion))
     k = budget.k(coverage)
-    table.add_row("u, together", "", _dof(budget.dof), "", f"{budget.u:.3f}", "100%", "", style="bold")
-    table.add_row(f"U = {k:g} u", "", "", "", f"{k * budget.u:.3f}", "", coverage.words, style="bold")
+    table.add_row("u, together", "", _dof(budget.dof), "", f"{scale * budget.u:.{places}f}", "100%", "", style="bold")
+    table.add_row(f"U = {k:g} u", "", "", "", f"{scale * k * budget.u:.{places}f}", "", coverage.words, style="bold")
     return table
 
 
@@ -91,18 +100,20 @@ def trials_table(budget: Budget, value: float, expanded: float, found: Summary) 
     Table
         A row for the budget, one for the trials and one for the trials' shortest interval.
     """
-    places = max(places_for(expanded), 3)
+    scale = in_across_unit(1.0)
+    places = max(places_for(scale * expanded), _places())
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("", no_wrap=True)
-    for heading in ("thou", "u", f"{100 * found.probability:g} % interval"):
+    for heading in (across_unit(), "u", f"{100 * found.probability:g} % interval"):
         table.add_column(heading, justify="right", no_wrap=True)
     around = value - expanded, value + expanded
     for name, middle, u, interval in (
         ("budget", value, budget.u, around),
         (f"{found.trials} trials", found.mean, found.u, found.symmetric),
     ):
-        table.add_row(name, f"{middle:.{places}f}", f"{u:.{places}f}", _interval(interval, places))
-    table.add_row("the shortest", "", "", _interval(found.shortest, places))
+        ends = _interval((scale * interval[0], scale * interval[1]), places)
+        table.add_row(name, f"{scale * middle:.{places}f}", f"{scale * u:.{places}f}", ends)
+    table.add_row("the shortest", "", "", _interval((scale * found.shortest[0], scale * found.shortest[1]), places))
     return table
 
 
@@ -126,11 +137,17 @@ def trials_words(check: Agreement) -> str:
     Examples
     --------
     >>> trials_words(Agreement(0.002, 0.003, 0.05))
-    'the ends lie 0.002 and 0.003 thou apart, 0.05 are allowed: the trials confirm the budget'
+    'ends 0.002 and 0.003 thou apart, allowed 0.05 thou: the trials confirm the budget'
     """
-    verdict = "the trials confirm the budget" if check.holds else "trust the interval of the trials, not the budget's"
-    ends = f"the ends lie {check.low_apart:.2g} and {check.high_apart:.2g} thou apart"
-    return f"{ends}, {check.tolerance:g} are allowed: {verdict}"
+    verdict = "the trials confirm the budget" if check.holds else "trust the trials, not the budget"
+    low, high, allowed = (in_across_unit(apart) for apart in (check.low_apart, check.high_apart, check.tolerance))
+    unit = across_unit()
+    return f"ends {low:.2g} and {high:.2g} {unit} apart, allowed {allowed:.4g} {unit}: {verdict}"
+
+
+def _places() -> int:
+    """Return how many decimal places a share of the uncertainty gets."""
+    return PLACES + (MORE_PLACES_MM if across_unit() == "mm" else 0)
 
 
 def _interval(interval: Interval, places: int) -> str:

@@ -6,7 +6,6 @@ from types import MappingProxyType
 from rich.table import Table
 
 from midspan.base.formatting import angle, printable, with_uncertainty
-from midspan.base.units import MM_PER_THOU
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision
 from midspan.hand_bench.bench import HandBench
@@ -14,11 +13,12 @@ from midspan.hand_bench.conversion import budget_of, sag_for, shares
 from midspan.hand_bench.record import ShaftAndRoom
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.definition import REFERENCE_WORDS
-from midspan.report.result_text import json_line, stated_and_used, verdict_words
+from midspan.measurement.shown_quantities import UNKNOWN, across_text, runout_text, sentence_text, spread_text
+from midspan.report.result_text import detectable, json_line, spine_rows, stated_and_used, story_table
 from midspan.uncertainty.budget import Budget, Coverage
 
 
-def hand_story(result: HandResult, decision: Decision | None, cover: Coverage) -> Table:
+def hand_story(result: HandResult, decision: Decision | None, k: float | None) -> Table:
     """Return everything about one shaft, a row for each quantity.
 
     Parameters
@@ -27,58 +27,45 @@ def hand_story(result: HandResult, decision: Decision | None, cover: Coverage) -
         The shaft's result.
     decision : Decision or None
         Its verdict, None where it was not judged.
-    cover : Coverage
-        What the expanded uncertainties cover, or their factor.
+    k : float or None
+        Coverage factor, None for 95 %.
 
     Returns
     -------
     Table
-        Names and texts; each ± is U.
+        Names and texts.
     """
-    table = Table(box=None, pad_edge=False, show_header=False)
-    table.add_column(style="bold", no_wrap=True)
-    table.add_column()
-    for name, text in (*_quantities(result, cover), *_circumstances(result)):
-        table.add_row(name, text)
-    if decision is not None:
-        table.add_row("verdict", verdict_words(decision))
-    return table
+    return story_table((*_quantities(result, k), *_circumstances(result)), decision)
 
 
-def _quantities(result: HandResult, cover: Coverage) -> Iterable[tuple[str, str]]:
+def _quantities(result: HandResult, k: float | None) -> Iterable[tuple[str, str]]:
     """Yield name and text of each measured quantity."""
-    k, k_spread, k_repeats = (cover.k(dof) for dof in (result.budget.dof, result.dof_spread, result.repeat_dof))
+    k_repeats = Coverage(factor=k).k(result.repeat_dof)
     yield "shaft", printable(f"{result.shaft} {result.label}").strip()
-    spine, u = result.spine_thou, k * result.u_spine_thou
-    mm = with_uncertainty(spine * MM_PER_THOU, u * MM_PER_THOU)
-    yield "static spine", f"{with_uncertainty(spine, u)} thou ({mm} mm), k = {k:g}"
-    yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k * result.u_older_lb)} lb"
-    spread = with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)
+    yield from spine_rows(result, k)
     seen = "over a full turn" if result.sees_all else f"between {result.positions} positions; a full turn may hide more"
-    yield "spread around", f"{spread} thou {seen}"
-    yield "noise floor", f"{result.spread_floor_thou:.2g} thou: a smaller spread is not told from an even shaft"
+    yield "spread around", f"{spread_text(result, k)} {seen}"
+    yield "", detectable(result.spread_floor_thou)
     yield "stiff side", _stiff_side(result, k_repeats)
-    yield (
-        "runout",
-        _or_not(result.runout_mm, result.u_runout_mm, k_repeats, "mm at midspan", "set the dial to zero only once"),
-    )
-    unit = "% of the deflection at a tenth of the load"
-    yield (
-        "return",
-        _or_not(result.hysteresis_pct, result.u_hysteresis_pct, k_repeats, unit, "read the dial again unloaded"),
-    )
+    runout = runout_text(result, k)
+    measured = f"{runout} at midspan"
+    yield "runout", "not measured: set the dial to zero only once" if runout.number == UNKNOWN else measured
+    yield "return", _return(result, k_repeats)
 
 
 def _stiff_side(result: HandResult, k: float) -> str:
     """Return the stiff side as text, with the reason where it is not known."""
     if result.stiff_side_deg is None or result.u_stiff_side_deg is None:
-        return "none that may be named: too even" if result.sees_all else "not told by so few clock positions"
+        return "none: the shaft is too even" if result.sees_all else "unknown: read five clock positions or more"
     return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first mark"
 
 
-def _or_not(value: float | None, u: float | None, k: float, unit: str, how: str) -> str:
-    """Return a value with its unit, or how to measure it where it is None."""
-    return f"not measured: {how}" if value is None or u is None else f"{with_uncertainty(value, k * u)} {unit}"
+def _return(result: HandResult, k: float) -> str:
+    """Return the missing return of the dial, or how to measure it."""
+    if result.hysteresis_pct is None or result.u_hysteresis_pct is None:
+        return "not measured: read the dial again unloaded"
+    text = with_uncertainty(result.hysteresis_pct, k * result.u_hysteresis_pct, 2)
+    return f"{text} % of the deflection at a tenth of the load"
 
 
 def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
@@ -88,13 +75,13 @@ def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
     warmth = "temperature not measured" if result.temperature_c is None else f"{result.temperature_c:.1f} °C"
     yield "stated for", f"{REFERENCE_WORDS} ({warmth})"
     yield "diameter", "not measured" if result.diameter_mm is None else f"{result.diameter_mm:g} mm"
-    scatter = f"scatter {result.repeat_scatter_thou:.2g} thou ({result.repeat_dof} degrees of freedom)"
+    scatter = f"scatter {across_text(result.repeat_scatter_thou)}"
     yield "readings", f"{result.readings} at {result.positions} clock positions, {scatter}"
     by = f" by {printable(result.operator)}" if result.operator else ""
     yield "made", f"on hand bench {printable(result.calibration)}{by}, evaluation {result.evaluation}"
     for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
         for sentence in sentences:
-            yield kind, sentence
+            yield kind, sentence_text(sentence)
 
 
 def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, readings: int) -> Budget:

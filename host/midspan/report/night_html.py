@@ -10,9 +10,17 @@ from datetime import datetime, tzinfo
 from importlib.metadata import version
 from pathlib import Path
 
+from midspan.measurement.shown_quantities import (
+    UNKNOWN,
+    across_text,
+    across_unit,
+    meaning,
+    spine_convention,
+    spine_unit,
+)
 from midspan.report import night_lists, night_plots, night_text
 from midspan.report.night_data import NightRecord, read_night
-from midspan.report.night_statistics import keeps_time, last_ms, pace, places
+from midspan.report.night_statistics import PlaceCount, keeps_time, last_ms, pace, places
 from midspan.report.night_text import clock
 from midspan.report.template import filled, write_page
 from midspan.store.place import StorePlace
@@ -99,7 +107,7 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
     headline, ready = night_text.headline(record), night_text.ready(todos)
     html = filled(
         TEMPLATE,
-        title=f"Night {record.night.id} on gauge {record.night.gauge}",
+        title=f"Run {record.night.id} on gauge {record.night.gauge}",
         when=_when(record, zone),
         headline=headline,
         ready=ready,
@@ -114,12 +122,20 @@ def page(record: NightRecord, zone: tzinfo) -> Page:
         unmeasured=night_lists.unmeasured(record, zone),
         turned_away=night_lists.turned_away(record, zone),
         pace=_pace_words(record, zone),
-        k=night_lists.coverage_factor(record),
-        k_checks=record.plan.checks.coverage_factor,
+        units={"spine": spine_unit(), "across": across_unit(), "convention": spine_convention()},
+        mean_of={place.number: _mean_of(place) for place in found},
+        meaning=meaning(),
         made_by=_made_by(record),
         zone=f"UTC{datetime.fromtimestamp(record.night.begun_ms / 1000, zone):%z}",
     )
     return Page(html, f"{headline}. {ready}")
+
+
+def _mean_of(place: PlaceCount) -> tuple[str, str]:
+    """Return mean spine of a bin and its standard deviation from shaft to shaft, dashes where there are none."""
+    if not place.is_bin:
+        return UNKNOWN, UNKNOWN
+    return across_text(place.mean_thou).number, across_text(place.sd_thou).number
 
 
 def _pictures(record: NightRecord, zone: tzinfo) -> dict[str, str]:
@@ -172,4 +188,4 @@ def _length(hours: float) -> str:
 def _made_by(record: NightRecord) -> str:
     """Return version and calibrations that the report rests on."""
     names = ", ".join(record.calibrations) or "none"
-    return f"Made by Midspan {version('midspan')} from the journal of the night; calibration: {names}."
+    return f"Made by Midspan {version('midspan')} from the journal of the run; calibration: {names}."

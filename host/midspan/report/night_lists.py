@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import TypeVar
 
-from midspan.base.formatting import ranges, with_uncertainty
-from midspan.decision.bands import DecisionRule
+from midspan.base.formatting import ranges
 from midspan.decision.decision import Outcome
+from midspan.measurement.shown_quantities import across_text, spine_text
 from midspan.report import night_statistics
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import PlaceCount, not_measured, went_to
@@ -26,7 +26,7 @@ Line = TypeVar("Line")
 
 @dataclass(frozen=True, slots=True)
 class ShaftRow:
-    """A shaft: when it left the gauge and where to, its spine with U, and why it is listed.
+    """A shaft: when it left the gauge and where to, its spine with its ±, and why it is listed.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ class ShaftRow:
     place : str
         Place.
     spine : str
-        Spine with U, thou.
+        Spine with its ±, in the unit of the heading.
     why : str
         Reason for being listed.
     """
@@ -51,7 +51,7 @@ class ShaftRow:
 
 @dataclass(frozen=True, slots=True)
 class CheckLine:
-    """A check standard: reading minus assigned value with the U of both, and the verdict.
+    """A check standard: reading minus known value, the difference that the plan allows, and the verdict.
 
     Parameters
     ----------
@@ -60,7 +60,9 @@ class CheckLine:
     standard : str
         Name.
     off : str
-        Reading minus assigned value with U, thou.
+        Reading minus known value, in the unit of the heading.
+    allowed : str
+        Largest difference that the plan allows, in that unit.
     verdict : str
         "right", or what is wrong.
     """
@@ -68,6 +70,7 @@ class CheckLine:
     at: str
     standard: str
     off: str
+    allowed: str
     verdict: str
 
 
@@ -130,22 +133,6 @@ def cut(rows: Sequence[object]) -> Cut:
     return Cut(rows[:MOST_ROWS], max(0, len(rows) - MOST_ROWS))
 
 
-def coverage_factor(record: NightRecord) -> float:
-    """Return the coverage factor of every U in the report: that of the bands' rule.
-
-    Parameters
-    ----------
-    record : NightRecord
-        The run.
-
-    Returns
-    -------
-    float
-        The factor k.
-    """
-    return (DecisionRule() if record.bands is None else record.bands.rule).coverage_factor
-
-
 def unmeasured(record: NightRecord, zone: tzinfo) -> Cut:
     """Return a line for each shaft without a spine.
 
@@ -190,8 +177,7 @@ def _shaft_row(record: NightRecord, transit: Transit, zone: tzinfo) -> ShaftRow:
     spine, why = "-", _in_words(transit.unfit) or last.words or "it was never measured"
     if result is not None:
         why = verdict_words(result.decision)
-        if result.spine_thou is not None and result.u_spine_thou is not None:
-            spine = with_uncertainty(result.spine_thou, coverage_factor(record) * result.u_spine_thou, 2)
+        spine = spine_text(result).cell
     return ShaftRow(transit.shaft, clock(last.at_ms, zone), _whereabouts(record, transit), spine, why)
 
 
@@ -228,11 +214,12 @@ def checks(record: NightRecord, zone: tzinfo) -> Cut:
 
 def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
     """Return the line of a check."""
-    off = "-"
+    off = allowed = "-"
     if check.spine_thou is not None and check.u_spine_thou is not None:
-        u_thou = math.hypot(check.u_spine_thou, check.u_assigned_thou)
-        off = with_uncertainty(check.spine_thou - check.assigned_thou, k * u_thou, 2)
-    return CheckLine(clock(check.at_ms, zone), check.standard, off, "; ".join(check.reasons) or "right")
+        off_thou = check.spine_thou - check.assigned_thou
+        off = f"{'+' if off_thou > 0 else ''}{across_text(off_thou).number}"
+        allowed = across_text(k * math.hypot(check.u_spine_thou, check.u_assigned_thou)).number
+    return CheckLine(clock(check.at_ms, zone), check.standard, off, allowed, "; ".join(check.reasons) or "right")
 
 
 def events(record: NightRecord, zone: tzinfo) -> Cut:

@@ -20,6 +20,7 @@ from matplotlib.ticker import MaxNLocator
 from midspan.base.formatting import printable
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
+from midspan.measurement.shown_quantities import across_unit, in_across_unit
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import LONG_PAUSE, ended, keeps_time, pace, went_to
 from midspan.report.picture import INK, LIGHT, SHADE
@@ -86,7 +87,7 @@ def _clock_axis(axes: Any) -> None:
 
 
 def check_chart(record: NightRecord, zone: tzinfo) -> str:
-    """Return readings of check standards minus their assigned values, with U; an empty text without readings.
+    """Return readings of check standards minus their known values, with what is allowed; empty without readings.
 
     Parameters
     ----------
@@ -123,13 +124,11 @@ def check_chart(record: NightRecord, zone: tzinfo) -> str:
             low, _ = axes.get_ylim()
             at = along.at((transit.steps[-1].at_ms, transit.shaft) for transit in suspects)
             axes.plot(at, np.full(len(at), low), "|", color=INK, ms=9, label="suspect shaft")
-        axes.set_ylabel("reading - assigned, thou")
+        axes.set_ylabel(f"reading minus known\nvalue, {across_unit()}")
         along.axis(axes)
         figure.legend(loc="outside upper center", ncols=2, fontsize=9)
 
-    return (
-        drawn(draw, 2.9, "What the gauge read of its check standards, beside their assigned values") if measured else ""
-    )
+    return drawn(draw, 2.9, "What the gauge read of its check standards, beside their known values") if measured else ""
 
 
 def _checked(some: Sequence[StandardCheck]) -> list[When]:
@@ -138,9 +137,10 @@ def _checked(some: Sequence[StandardCheck]) -> list[When]:
 
 
 def _offsets(same: Sequence[StandardCheck], k: float) -> tuple[Any, Any]:
-    """Return reading minus assigned value of each check, and its U, thou."""
+    """Return reading minus known value of each check, and the difference that the plan allows, in the unit shown."""
     off = np.array([(check.spine_thou or 0.0) - check.assigned_thou for check in same])
-    return off, np.array([k * math.hypot(check.u_spine_thou or 0.0, check.u_assigned_thou) for check in same])
+    allowed = np.array([k * math.hypot(check.u_spine_thou or 0.0, check.u_assigned_thou) for check in same])
+    return in_across_unit(1.0) * off, in_across_unit(1.0) * allowed
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +199,7 @@ def gauge_chart(record: NightRecord, zone: tzinfo) -> str:
         along.axis(shared[-1])
         figure.align_ylabels()
 
-    return drawn(draw, 0.5 + 1.05 * len(known), "Zero, noise and slip of the gauge through the night") if known else ""
+    return drawn(draw, 0.5 + 1.05 * len(known), "Zero, noise and slip of the gauge during the run") if known else ""
 
 
 def _follow(axes: Any, panel: _Panel, at: Any, values: Any) -> None:
@@ -269,7 +269,7 @@ def pace_chart(record: NightRecord, zone: tzinfo) -> str:
         axes.set_ylabel("shafts an hour" if step == 1.0 else "shafts in ten minutes")
         along.axis(axes)
 
-    return drawn(draw, 2.4, "Shafts done through the night") if len(at) else ""
+    return drawn(draw, 2.4, "Shafts done during the run") if len(at) else ""
 
 
 def _each_shaft(record: NightRecord, along: _Along) -> str:
@@ -344,19 +344,20 @@ def over_bands(axes: Any, spines: Mapping[Outcome, Sequence[float | None]], band
     bands : Bands or None
         Bands to draw, None for none.
     """
-    everything = np.array([value for some in spines.values() for value in some], float)
-    low, high = _span(everything, bands)
+    unit = in_across_unit(1.0)
+    everything = unit * np.array([value for some in spines.values() for value in some], float)
+    low, high = (unit * end for end in _span(everything / unit, bands))
     width = step_for((high - low) / COLUMNS)
     edges = np.arange(math.floor(low / width), math.ceil(high / width) + 1) * width
     bottom = np.zeros(len(edges) - 1)
     for outcome, look in LOOKS:
-        count, _ = np.histogram(np.array(spines.get(outcome, ()), float), edges)
+        count, _ = np.histogram(unit * np.array(spines.get(outcome, ()), float), edges)
         axes.bar(edges[:-1], count, width, bottom, align="edge", linewidth=0.7, label=outcome.value, **look)
         bottom += count
     axes.set_xlim(edges[0], edges[-1])
     axes.set_ylim(0, max(1.0, float(bottom.max())) * 1.25)
     _bands(axes, bands)
-    axes.set_xlabel("spine, thou" + _beyond(everything, float(edges[0]), float(edges[-1])))
+    axes.set_xlabel(f"spine, {across_unit()}" + _beyond(everything, float(edges[0]), float(edges[-1])))
     axes.set_ylabel("shafts")
     axes.xaxis.set_major_locator(MaxNLocator(7))
     axes.yaxis.set_major_locator(MaxNLocator(integer=True))
@@ -399,8 +400,8 @@ def _bands(axes: Any, bands: Bands | None) -> None:
     """Draw the limits of the bands and their names."""
     for limits in bands.in_order if bands is not None else ():
         for end in limits.spine_thou:
-            axes.axvline(end, color=INK, ls="--", lw=1)
-        middle = (limits.low_thou + limits.high_thou) / 2
+            axes.axvline(in_across_unit(end), color=INK, ls="--", lw=1)
+        middle = in_across_unit((limits.low_thou + limits.high_thou) / 2)
         axes.text(
             middle,
             0.985,

@@ -3,7 +3,7 @@
 >>> shafts(1), shafts(12)
 ('1 shaft', '12 shafts')
 >>> ready([]), ready([Todo("Recount place 1.", "")])
-('Nothing waits for you.', 'One thing waits for you.')
+('Nothing to do.', '1 thing to do.')
 """
 
 from __future__ import annotations
@@ -124,10 +124,10 @@ def headline(record: NightRecord) -> str:
     str
         A clause without a full stop.
     """
-    end = end_of(record)
+    end, name = end_of(record), f"Run {record.night.id}"
     if end is None:
-        return "The night has not come to its end"
-    return "The night came to its end" if end.kind is RunEventKind.ENDED else "The night stopped"
+        return f"{name} has not finished"
+    return f"{name} finished" if end.kind is RunEventKind.ENDED else f"{name} stopped"
 
 
 def story(record: NightRecord, zone: tzinfo) -> Iterator[str]:
@@ -153,14 +153,14 @@ def story(record: NightRecord, zone: tzinfo) -> Iterator[str]:
     yield from _not_certain(record)
     if record.checks:
         good = sum(check.good for check in record.checks)
-        read = "right every time" if good == len(record.checks) else f"right {good} times of {len(record.checks)}"
-        yield f"The gauge read its check standard {read}."
+        read = "every time" if good == len(record.checks) else f"{good} times of {len(record.checks)}"
+        yield f"The gauge read its check standards right {read}."
     else:
-        yield "No check standard was measured: nothing but the calibration vouches for these numbers."
+        yield "No check standard was measured: these numbers rest on the calibration alone."
     if end is None:
-        yield f"The journal ends at {last} without saying why: the run still goes on, or its computer went down."
+        yield f"The journal ends at {last}: either the run is still going, or its computer went down."
     else:
-        yield f"{'It ended' if end.kind is RunEventKind.ENDED else 'It stopped'} because {because(end.words)}."
+        yield f"It {'ended' if end.kind is RunEventKind.ENDED else 'stopped'} because {because(end.words)}."
 
 
 def because(words: str) -> str:
@@ -176,7 +176,7 @@ def because(words: str) -> str:
     str
         The reason without a full stop.
     """
-    return words.rstrip(".") or "somebody wished it"
+    return words.rstrip(".") or "someone asked for it"
 
 
 def _not_certain(record: NightRecord) -> Iterator[str]:
@@ -187,9 +187,6 @@ def _not_certain(record: NightRecord) -> Iterator[str]:
     unsure = [transit.shaft for transit in record.stock if transit.stage is TransitStage.UNCERTAIN]
     if unsure:
         yield f"{shafts(len(unsure))} ({ranges(unsure)}): bin not certain."
-
-
-COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,11 +218,9 @@ def ready(todos: Sequence[Todo]) -> str:
     str
         A sentence.
     """
-    number = len(todos)
-    if not number:
-        return "Nothing waits for you."
-    count = COUNTS[number] if number < len(COUNTS) else str(number)
-    return f"{count} {'thing waits' if number == 1 else 'things wait'} for you."
+    if not todos:
+        return "Nothing to do."
+    return f"{len(todos)} thing{'s' if len(todos) != 1 else ''} to do."
 
 
 def todos(record: NightRecord, found: Sequence[PlaceCount], zone: tzinfo) -> list[Todo]:
@@ -254,12 +249,12 @@ def _in_the_gauge(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> I
         if not transit.is_open:
             continue
         where = {
-            TransitStage.ORDERED: "was to be fed last: look whether one lies in the gauge",
+            TransitStage.ORDERED: "was being fed when the run stopped: look whether it lies in the gauge",
             TransitStage.LEAVING: f"is in the gauge or in {record.plan.place_called(transit.place or 0)}",
         }.get(transit.stage, "is still in the gauge")
         yield Todo(
             f"Shaft {transit.shaft} {where}.",
-            "Let it lie: midspan sort with --resume finds out and goes on. If you take it out, put it back into the "
+            "Leave it there: midspan sort PLAN --resume finds it and goes on. If you take it out, put it back into the "
             "hopper: it gets a new number.",
         )
 
@@ -269,8 +264,8 @@ def _stopped(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Iter
     end = end_of(record)
     if end is not None and end.kind is RunEventKind.STOPPED:
         yield Todo(
-            f"See to what stopped the night at {clock(end.at_ms, zone)}: {because(end.words)}.",
-            "Then midspan sort with --resume goes on where it stopped.",
+            f"Clear what stopped the run at {clock(end.at_ms, zone)}: {because(end.words)}.",
+            "Then go on where it stopped: midspan sort PLAN --resume",
         )
 
 
@@ -279,9 +274,9 @@ def _cracked(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
     for place in found:
         if place.use == "cracked" and place.now:
             yield Todo(
-                f"Take {shafts(place.now)} out of {place.name}: what lies there may be cracked and must not be shot.",
-                "Its force came back too small, as a crack makes it. Keep it apart or break it: eye protection on, for "
-                "carbon throws splinters.",
+                f"Take {shafts(place.now)} out of {place.name}: they may be cracked and must not be shot.",
+                "Their force came back too small, as after a crack. Keep them apart, or break them with eye protection "
+                "on: carbon throws splinters.",
             )
 
 
@@ -297,15 +292,15 @@ def _recount(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> It
         else:
             parts[0] += "."
         if place.along:
-            parts.append(f"With {numbered(place.along)} another came along that was not measured.")
+            parts.append(f"Another shaft came with {numbered(place.along)} and was not measured.")
         if place.emptied:
-            parts.append("It was emptied in the night: count what was taken away too.")
+            parts.append("It was emptied during the run: count those too.")
         yield Todo(f"Recount {place.name}.", " ".join(parts))
 
 
 def _whys(some: Sequence[Transit]) -> str:
     """Return why shafts are uncertain, each reason once."""
-    return "; ".join(dict.fromkeys(transit.steps[-1].words or "nobody saw it" for transit in some))
+    return "; ".join(dict.fromkeys(transit.steps[-1].words or "no sensor saw it fall" for transit in some))
 
 
 def _suspect(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
@@ -313,8 +308,8 @@ def _suspect(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> It
     where = "; ".join(f"{place.place}: {place.words}" for place in suspects(record, found))
     if where:
         yield Todo(
-            f"Measure {shafts(len(record.suspects))} again: the gauge was not to be trusted.",
-            "They came between a check standard that read right and one that did not; their numbers stand below. "
+            f"Measure {shafts(len(record.suspects))} again: the gauge may have read wrong.",
+            "They were measured between a check standard that read right and one that did not; the list is below. "
             f"{where[0].upper()}{where[1:]}.",
         )
 
@@ -325,7 +320,7 @@ def _recheck(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
         if place.use == "recheck" and place.now:
             yield Todo(
                 f"Measure {shafts(place.now)} in {place.name} once more, or sort them by hand.",
-                "They stayed in doubt, could not be measured, or found their own place full: their lines say which."
+                "They stayed doubtful, could not be measured, or their own bin was full: the lists say which."
                 + _standards_among(place),
             )
 
@@ -342,7 +337,7 @@ def _taken_out(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iter
     if taken:
         yield Todo(
             f"Put {numbered(taken)} back into the hopper, if you know which they are.",
-            "They were not in the gauge any more, and nobody had ordered them to leave: somebody took them out.",
+            "They were no longer in the gauge although no order had moved them: someone took them out.",
         )
 
 
@@ -353,8 +348,8 @@ def _standards(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> It
         yield Todo(
             f"Find out why check standard {bad[-1].standard} read wrong at {clock(bad[-1].at_ms, zone)}: "
             f"{'; '.join(bad[-1].reasons)}.",
-            "Is it clean, straight and seated, are head and rollers clean, has the room changed? Then measure it "
-            "again. If it stays wrong, calibrate the gauge before anything else is sorted.",
+            "Check that it is clean, straight and seated, that head and rollers are clean, and that the room has not "
+            "changed; then measure it again. If it still reads wrong, calibrate before you sort anything else.",
         )
 
 
@@ -366,8 +361,8 @@ def _alarms(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> Itera
         often = "once" if len(same) == 1 else f"{len(same)} times"
         way_back = host_fault_texts()[HostFault(code)].way_back if code and code in HostFault.__members__ else ""
         yield Todo(
-            f"Look at the gauge: {code} came {often}, first at {clock(same[0].at_ms, zone)}.",
-            f"{way_back} The last one said: {same[-1].words}.".strip(),
+            f"Look at the gauge: {same[-1].words.removeprefix(f'{code}: ')}.",
+            f"{way_back} It came {often}, first at {clock(same[0].at_ms, zone)}.".strip(),
         )
 
 
@@ -377,8 +372,8 @@ def _settings(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Itera
     if len(found) > 1:
         before = [number for spell in found[:-1] for number in spell.numbers]
         yield Todo(
-            f"Decide whether {shafts_numbered(before)} may lie beside the rest: they were judged under other settings.",
-            "The report says which. Nothing was judged again: midspan recompute does that, or measure them once more.",
+            f"Decide whether {shafts_numbered(before)} may stay with the rest: they were judged under other settings.",
+            "The report lists the settings. To judge them alike use midspan recompute, or measure them again.",
         )
 
 
@@ -402,8 +397,11 @@ def _full(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[T
 def _clock_and_notices(record: NightRecord, _: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     """Yield what to do about a clock that jumped and about notices that were not delivered."""
     for kind, what in (
-        (RunEventKind.CLOCK, "Set the computer's clock: it jumped in the night, and times before and after differ."),
-        (RunEventKind.NOTICE, "See to the notices: not all of them reached you."),
+        (
+            RunEventKind.CLOCK,
+            "Set the computer's clock: it jumped during the run, and times before and after differ.",
+        ),
+        (RunEventKind.NOTICE, "Check how you are notified: not all messages were delivered."),
     ):
         said = [event.words for event in record.events if event.kind is kind]
         if said:

@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from midspan.base.formatting import printable, with_uncertainty
+from midspan.base.formatting import printable
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
+from midspan.measurement.shown_quantities import across_text, spine_text
 from midspan.store.database import Store
 from midspan.store.evaluation import StoredResult
 from midspan.store.identity import known_identities
@@ -34,12 +35,19 @@ class OtherGauge:
         Standard uncertainty of that, thou.
     compared : Compared
         The result that was asked for, compared with this one.
+    dof_spine : float or None
+        Degrees of freedom of `u_spine_thou`, None where infinite or unknown.
+    older_lb, u_older_lb : float or None
+        Spine in pounds (26 in, 2 lb) and its standard uncertainty as stored; None where the result has none.
     """
 
     gauge: str
     spine_thou: float
     u_spine_thou: float
     compared: Compared
+    dof_spine: float | None = None
+    older_lb: float | None = None
+    u_older_lb: float | None = None
 
 
 def other_gauges(store: Store, stored: StoredResult) -> list[OtherGauge]:
@@ -70,8 +78,12 @@ def other_gauges(store: Store, stored: StoredResult) -> list[OtherGauge]:
     if mine is None or isinstance(own, Unmeasured):
         return []
     others = ((gauge, result) for gauge, result in sorted(newest.items()) if gauge != own.gauge)
-    found = {gauge: under_reference(result, calibrations) for gauge, result in others}
-    return [OtherGauge(gauge, *its, agreement_of(*mine, *its)) for gauge, its in found.items() if its is not None]
+    found = ((gauge, result, under_reference(result, calibrations)) for gauge, result in others)
+    return [
+        OtherGauge(gauge, *its, agreement_of(*mine, *its), result.dof_spine, result.older_lb, result.u_older_lb)
+        for gauge, result, its in found
+        if its is not None
+    ]
 
 
 def _is_sound(stored: StoredResult, result: MeasuredResult) -> bool:
@@ -90,14 +102,13 @@ def other_gauges_words(found: Sequence[OtherGauge]) -> Iterator[str]:
     Yields
     ------
     str
-        Spine there, difference with U (95 %), E_n and if they agree.
+        Spine there, the difference with its 95 % range, and if they agree.
     """
     for each in found:
         compared = each.compared
-        there = with_uncertainty(each.spine_thou, compared.k * each.u_spine_thou, 2)
-        apart = with_uncertainty(compared.difference, compared.expanded, 2)
-        verdict = "they agree" if compared.holds else "they do not agree, so one of them claims to be surer than it is"
-        yield f"on {printable(each.gauge)}: {there} thou; this less that {apart}, E_n {compared.e_n:.2f}: {verdict}"
+        apart = across_text(compared.difference, compared.expanded)
+        verdict = "they agree" if compared.holds else "they disagree: one of them is less certain than it says"
+        yield f"on {printable(each.gauge)}: {spine_text(each)}; difference {apart}: {verdict}"
 
 
 def other_gauges_json(found: Sequence[OtherGauge]) -> list[dict[str, object]]:

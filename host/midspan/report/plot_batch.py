@@ -13,6 +13,7 @@ from midspan.base.errors import OutputError
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
+from midspan.measurement.shown_quantities import expanded_thou, in_across_unit, meaning
 from midspan.report.night_plots import over_bands
 from midspan.report.picture import INK
 from midspan.store.evaluation import StoredResult
@@ -42,11 +43,13 @@ def drawable(stored: Sequence[StoredResult]) -> list[StoredResult]:
     return [
         result
         for result in stored
-        if result.decision.outcome is not Outcome.INSTRUMENT_FAULT and _point(result) is not None
+        if result.decision.outcome is not Outcome.INSTRUMENT_FAULT and _point(result, None) is not None
     ]
 
 
-def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands: Bands | None, k: float) -> None:
+def draw_batch(
+    figure: Figure, name: str, stored: Sequence[StoredResult], bands: Bands | None, k: float | None = None
+) -> None:
     """Draw a batch of shafts against its bands.
 
     Parameters
@@ -59,8 +62,8 @@ def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands:
         Newest result of each shaft, in the order they were measured.
     bands : Bands or None
         Bands to draw, None for none.
-    k : float
-        Coverage factor of the bars.
+    k : float or None
+        Coverage factor of the bars, None for 95 %.
 
     Raises
     ------
@@ -72,45 +75,45 @@ def draw_batch(figure: Figure, name: str, stored: Sequence[StoredResult], bands:
         words = f"{name}: none of its {len(stored)} shafts has a result to draw; measure them again"
         raise OutputError(words, code="nothing_to_draw")
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.7, 1))
-    spines = {outcome: [spine for _, spine, _ in _of(shown, outcome)] for outcome, _ in MARKS}
+    spines = {outcome: [spine for _, spine, _ in _of(shown, outcome, k)] for outcome, _ in MARKS}
     over_bands(lower, spines, bands)
     for outcome, look in MARKS:
-        points = _of(shown, outcome)
+        points = _of(shown, outcome, k)
         if points:
-            _points(upper, points, k if len(shown) <= MANY else None, outcome.value, look)
+            _points(upper, points, outcome.value, look, bars=len(shown) <= MANY)
     for edge in {end for limits in bands.in_order for end in limits.spine_thou} if bands else ():
-        upper.axvline(edge, color=INK, ls="--", lw=1)
+        upper.axvline(in_across_unit(edge), color=INK, ls="--", lw=1)
     upper.set_ylim(len(shown) + 1, 0)
     upper.set_ylabel("order of measuring")
     upper.legend(fontsize=8, frameon=False, ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0))
     figure.legend(*lower.get_legend_handles_labels(), fontsize=8, frameon=False, ncols=3, loc="outside lower center")
     missing = f" ({len(stored) - len(shown)} more without a result)" if len(stored) > len(shown) else ""
-    bars = f"; bars: ± U, k = {k:g}" if len(shown) <= MANY else ""
-    figure.suptitle(f"{name}: n = {len(shown)} shafts{missing}{bars}", fontsize=11.5)
+    bars = f"; bars: {meaning(k).removeprefix('± is ')}" if len(shown) <= MANY else ""
+    figure.suptitle(f"{name}: {len(shown)} shafts{missing}{bars}", fontsize=11.5)
 
 
-def _point(stored: StoredResult) -> tuple[float, float] | None:
-    """Return spine and its standard uncertainty in thou, None if either is missing or not finite."""
+def _point(stored: StoredResult, k: float | None) -> tuple[float, float] | None:
+    """Return spine and its ± in thou, None if either is missing or not finite."""
     if isinstance(stored.result, Unmeasured):
         return None
-    spine, u = finite(stored.result.spine_thou), finite(stored.result.u_spine_thou)
-    return None if spine is None or u is None else (spine, u)
+    spine, expanded = finite(stored.result.spine_thou), finite(expanded_thou(stored.result, k))
+    return None if spine is None or expanded is None else (spine, expanded)
 
 
-def _of(shown: Sequence[StoredResult], outcome: Outcome) -> list[tuple[int, float, float]]:
-    """Return place from 1, spine and its standard uncertainty of the results with an outcome."""
-    points = ((i, result.decision.outcome, _point(result)) for i, result in enumerate(shown, 1))
+def _of(shown: Sequence[StoredResult], outcome: Outcome, k: float | None) -> list[tuple[int, float, float]]:
+    """Return place from 1, spine and its ± in thou of the results with an outcome."""
+    points = ((i, result.decision.outcome, _point(result, k)) for i, result in enumerate(shown, 1))
     return [(i, *point) for i, judged, point in points if judged is outcome and point is not None]
 
 
 def _points(
-    axes: Any, points: Sequence[tuple[int, float, float]], k: float | None, name: str, look: Mapping[str, object]
+    axes: Any, points: Sequence[tuple[int, float, float]], name: str, look: Mapping[str, object], *, bars: bool
 ) -> None:
-    """Draw the shafts of one outcome, with bars of U unless `k` is None."""
-    at, spines, u_spines = zip(*points, strict=True)
-    u = None if k is None else k * np.array(u_spines)
-    size = 5 if k is not None else 2.5
+    """Draw the shafts of one outcome, with bars if asked."""
+    at, spines, expanded = (np.array(values) for values in zip(*points, strict=True))
+    unit = in_across_unit(1.0)
+    reach, size = (unit * expanded, 5) if bars else (None, 2.5)
     axes.errorbar(
-        spines, at, xerr=u, ls="none", color=INK, mec=INK, ms=size, lw=0.9, capsize=2,
+        unit * spines, at, xerr=reach, ls="none", color=INK, mec=INK, ms=size, lw=0.9, capsize=2,
         label=f"{name} ({len(points)})", **look,
     )  # fmt: skip

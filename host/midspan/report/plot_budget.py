@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from midspan.base.errors import OutputError
+from midspan.measurement.shown_quantities import across_unit, in_across_unit
 from midspan.report.picture import FAINT, INK, LIGHT, SHADE, check_ending, paper
 from midspan.uncertainty.budget import Budget, Coverage
 from midspan.uncertainty.monte_carlo import Summary
@@ -52,26 +53,29 @@ def _bars(axes: Any, budget: Budget) -> None:
     """Draw a bar for each cause, the largest at the top."""
     parts = sorted(budget.contributions, key=lambda part: part.u)
     places = range(2, 2 + len(parts))
+    scale, figures = in_across_unit(1.0), 3 if across_unit() == "thou" else 5
     for place, part in zip(places, parts, strict=True):
         hatch = "////" if math.isinf(part.dof) else ""
-        axes.barh(place, part.u, height=0.68, color=LIGHT, edgecolor=INK, lw=0.8, hatch=hatch)
-        axes.annotate(f"{part.u:.3f}   {budget.portion(part):.0%} of u²", (part.u, place), (5, 0),
+        axes.barh(place, scale * part.u, height=0.68, color=LIGHT, edgecolor=INK, lw=0.8, hatch=hatch)
+        words = f"{scale * part.u:.{figures}f}   {budget.portion(part):.0%} of u²"
+        axes.annotate(words, (scale * part.u, place), (5, 0),
                       textcoords="offset points", va="center", fontsize=8, bbox=PLATE)  # fmt: skip
     axes.set_yticks([*places], [part.name for part in parts])
 
 
 def _together(axes: Any, budget: Budget, coverage: Coverage, found: Summary | None) -> None:
     """Draw u and U of the whole, and u of the trials."""
-    k = budget.k(coverage)
-    rows = [("u, together", budget.u), (f"U = {k:g} u", k * budget.u)]
+    k, unit, scale = budget.k(coverage), across_unit(), in_across_unit(1.0)
+    figures = 3 if unit == "thou" else 5
+    rows = [("u, together", scale * budget.u), (f"U = {k:g} u", scale * k * budget.u)]
     for place, (name, value) in zip((0.8, -0.2), rows, strict=True):
         axes.barh(place, value, height=0.68, color=SHADE, edgecolor=INK, lw=0.8)
-        axes.annotate(f"{name} = {value:.3f} thou",
+        axes.annotate(f"{name} = {value:.{figures}f} {unit}",
                       (value, place), (5, 0), textcoords="offset points", va="center", fontsize=9,
                       bbox=PLATE)  # fmt: skip
     if found is not None:
-        axes.axvline(found.u, color=FAINT, ls="--", lw=1, zorder=0.5)
-        axes.annotate(f"u of {found.trials} trials", (found.u, 1), (4, -3), xycoords=("data", "axes fraction"),
+        axes.axvline(scale * found.u, color=FAINT, ls="--", lw=1, zorder=0.5)
+        axes.annotate(f"u of {found.trials} trials", (scale * found.u, 1), (4, -3), xycoords=("data", "axes fraction"),
                       textcoords="offset points", va="top", fontsize=8)  # fmt: skip
-    axes.set_xlim(0, 1.35 * k * budget.u)
-    axes.set_xlabel("thou.   Hatched: no limit to the degrees of freedom of its u.")
+    axes.set_xlim(0, 1.35 * scale * k * budget.u)
+    axes.set_xlabel(f"{unit}.   Hatched: unlimited degrees of freedom.")

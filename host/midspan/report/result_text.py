@@ -1,10 +1,9 @@
 """Results for people: tables, everything about one shaft, and JSON.
 
-Values carry their expanded uncertainty. Verdicts are words, not colours alone.
+Each ± is the 95 % range. Verdicts are words, not colours alone.
 """
 
 import json
-import math
 import os
 import sys
 from collections import Counter
@@ -18,13 +17,27 @@ from rich.text import Text
 
 from midspan.base.formatting import angle, printable, with_uncertainty
 from midspan.base.plain_text import shown
-from midspan.base.units import MM_PER_THOU
+from midspan.base.shown_units import WoodSpine, shown_units
 from midspan.decision.bands import Bands
 from midspan.decision.decision import Decision, Outcome
 from midspan.decision.tolerance import tolerance_as_plain
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.definition import REFERENCE_WORDS
 from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.measurement.shown_quantities import (
+    UNKNOWN,
+    across_text,
+    across_unit,
+    expanded_thou,
+    meaning,
+    pounds_text,
+    runout_text,
+    sentence_text,
+    spine_convention,
+    spine_text,
+    spine_unit,
+    spread_text,
+)
 from midspan.measurement.spine_budget import CAUSES
 from midspan.uncertainty.budget import Coverage
 
@@ -34,21 +47,19 @@ LOOK = {
     Outcome.DOUBTFUL: "italic",
     Outcome.INSTRUMENT_FAULT: "bold reverse",
 }
-MANY = 5000
-NOTHING_THOU = 1e-9  # a smaller share is rounding
 WIDE = 120  # columns that the whole table needs
 Row = tuple[ShaftResult | Unmeasured, Decision | None]
 
 
 def results_table(rows: Iterable[Row], k: float | None, *, wide: bool = True) -> Table:
-    """Return one row per shaft: each quantity with its U, and the verdict.
+    """Return one row per shaft: each quantity with its ±, and the verdict.
 
     Parameters
     ----------
     rows : Iterable[tuple[ShaftResult or Unmeasured, Decision or None]]
         Results with their verdicts.
     k : float or None
-        Coverage factor; None covers 95 %, and k stands beside each spine.
+        Coverage factor, None for 95 %.
     wide : bool
         False for a narrow table of spine, spread and verdict.
 
@@ -59,35 +70,32 @@ def results_table(rows: Iterable[Row], k: float | None, *, wide: bool = True) ->
     """
     table = Table(box=None, pad_edge=False, header_style="bold", caption=_legend(k, wide), caption_justify="left")
     table.add_column("shaft", no_wrap=True)
-    headings = ["spine", *(["k"] if k is None else []), "spread"]
-    for heading in [*headings, "stiff side", "runout", "hysteresis"] if wide else headings:
+    across = across_unit()
+    headings = [f"spine, {spine_unit()}", f"spread, {across}"]
+    for heading in [*headings, "stiff side", f"runout, {across}", "hysteresis"] if wide else headings:
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
     for result, decision in rows:
         name = printable(f"{result.shaft} {result.label}")
-        cells = _cells(result, k) if isinstance(result, ShaftResult) else ("-",) * (len(headings) + 3)
+        cells = _cells(result, k) if isinstance(result, ShaftResult) else (UNKNOWN,) * (len(headings) + 3)
         style = LOOK[decision.outcome] if decision else ""
         table.add_row(name, *(cells if wide else cells[: len(headings)]), brief(decision), style=style)
     return table
 
 
 def _legend(k: float | None, wide: bool) -> str:
-    """Return the units of the columns and what U covers."""
-    quantities = "spine, spread and runout" if wide else "spine and spread"
+    """Return what a spine and a ± are, and from where the stiff side is counted."""
     stiff_side = "; stiff side in degrees from the first reading" if wide else ""
-    return f"{quantities} in thou (28 in, 880 g) ± {Coverage(factor=k).words}{stiff_side}"
+    return f"spine: {spine_convention()}; {meaning(k)}{stiff_side}"
 
 
 def _cells(result: ShaftResult, k: float | None) -> tuple[str, ...]:
     """Return the cells of a measured shaft."""
-    cover = Coverage(factor=k)
-    k_spine, k_spread, k_runout = (cover.k(dof) for dof in (result.dof_spine, result.dof_spread, result.dof_runout))
     return (
-        with_uncertainty(result.spine_thou, k_spine * result.u_spine_thou, 2),
-        *([f"{k_spine:.2f}"] if k is None else []),
-        with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou, 2),
+        spine_text(result, k).cell,
+        spread_text(result, k).cell,
         angle(result.stiff_side_deg),
-        with_uncertainty(result.runout_mm / MM_PER_THOU, k_runout * result.u_runout_mm / MM_PER_THOU, 2),
+        runout_text(result, k).cell,
         f"{result.hysteresis_pct:z.2f} %",
     )
 
@@ -109,7 +117,7 @@ def brief(decision: Decision | None) -> str:
         return ""
     if decision.bin is not None:
         return f"{decision.bin}, near its border" if decision.reasons else decision.bin
-    return f"{decision.outcome.value}: {decision.reasons[0].split('. ')[0]}"
+    return f"{decision.outcome.value}: {sentence_text(decision.reasons[0]).split('. ')[0]}"
 
 
 def verdict_words(decision: Decision) -> str:
@@ -125,7 +133,7 @@ def verdict_words(decision: Decision) -> str:
     str
         As in "doubtful: it scatters".
     """
-    reasons = "; ".join(decision.reasons)
+    reasons = "; ".join(map(sentence_text, decision.reasons))
     name = decision.bin or decision.outcome.value
     return f"{name}: {reasons}" if reasons else name
 
@@ -153,7 +161,7 @@ def counts_table(decisions: Iterable[Decision]) -> Table:
 
 
 def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None) -> Table:
-    """Return everything about one shaft, a row for each quantity, in thou and mm.
+    """Return everything about one shaft, a row for each quantity.
 
     Parameters
     ----------
@@ -162,21 +170,63 @@ def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None)
     decision : Decision or None
         Its verdict, None where it was not judged.
     k : float or None
-        Coverage factor, None to cover 95 %.
+        Coverage factor, None for 95 %.
 
     Returns
     -------
     Table
         Names and texts.
     """
+    return story_table(story(result, k), decision)
+
+
+def story_table(rows: Iterable[tuple[str, str]], decision: Decision | None) -> Table:
+    """Return names and texts as a table, with the verdict at its end.
+
+    Parameters
+    ----------
+    rows : Iterable[tuple[str, str]]
+        Name and text of each row.
+    decision : Decision or None
+        Verdict, None where the shaft was not judged.
+
+    Returns
+    -------
+    Table
+        The rows.
+    """
     table = Table(box=None, pad_edge=False, show_header=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
-    for name, text in story(result, k):
+    for name, text in rows:
         table.add_row(name, text)
     if decision is not None:
         table.add_row("verdict", verdict_words(decision))
     return table
+
+
+def spine_rows(result: ShaftResult | HandResult, k: float | None) -> Iterable[tuple[str, str]]:
+    """Yield the spine of a shaft in the chosen units, then in the way that was not chosen.
+
+    Parameters
+    ----------
+    result : ShaftResult or HandResult
+        The result.
+    k : float or None
+        Coverage factor, None for 95 %.
+
+    Yields
+    ------
+    tuple[str, str]
+        Name and text.
+    """
+    yield "static spine", str(spine_text(result, k))
+    wood = shown_units().wood
+    if wood is WoodSpine.POUNDS:
+        yield "28 in, 880 g", str(across_text(result.spine_thou, expanded_thou(result, k)))
+    elif wood is WoodSpine.THOU:
+        yield "26 in, 2 lb", str(pounds_text(result, k))
+    yield "", meaning(k)
 
 
 def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
@@ -187,42 +237,47 @@ def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
     result : ShaftResult
         Its result.
     k : float or None
-        Coverage factor, None to cover 95 %.
+        Coverage factor, None for 95 %.
 
     Yields
     ------
     tuple[str, str]
         Name and text; the name is empty where the line before goes on.
     """
-    mm = MM_PER_THOU
     cover = Coverage(factor=k)
-    k_spine, k_spread = cover.k(result.dof_spine), cover.k(result.dof_spread)
     yield "shaft", printable(f"{result.shaft} {result.label}").strip()
-    spine, u_spine = result.spine_thou, k_spine * result.u_spine_thou
-    yield "static spine", f"{with_uncertainty(spine, u_spine)} thou ({with_uncertainty(spine * mm, u_spine * mm)} mm)"
-    yield "", f"± {cover.words}: k = {k_spine:.2f}, {_freedom(result.dof_spine)} degrees of freedom"
-    alike = cover.k(result.dof_spine) * result.u_spine_thou * math.sqrt(2)
-    yield "another gauge", f"built and calibrated alike shows the same shaft within {alike:.2f} thou"
+    yield from spine_rows(result, k)
     yield "stated for", f"{REFERENCE_WORDS} ({_temperature(result.temperature_c)})"
-    yield "26 in, 2 lb", f"{with_uncertainty(result.older_lb, k_spine * result.u_older_lb)} lb"
-    yield (
-        "spread around",
-        f"{with_uncertainty(result.spread_thou, k_spread * result.u_spread_thou)} thou over a full turn",
-    )
-    yield "noise floor", f"{result.spread_floor_thou:.3f} thou: a smaller spread is not told from an even shaft"
-    four = with_uncertainty(result.four_reading_thou, k_spread * result.u_four_reading_thou)
-    yield "four readings", f"{four} thou between readings at 0, 90, 180, 270° (ASTM F2031)"
+    yield "spread around", f"{spread_text(result, k)} over a full turn"
+    yield "", detectable(result.spread_floor_thou)
+    four = across_text(result.four_reading_thou, cover.k(result.dof_spread) * result.u_four_reading_thou)
+    yield "four readings", f"{four} between readings at 0, 90, 180, 270° (ASTM F2031)"
     yield "stiff side", _stiff_side(result, cover.k(None))
-    runout = with_uncertainty(result.runout_mm, cover.k(result.dof_runout) * result.u_runout_mm)
-    yield "runout", f"{runout} mm at midspan ({result.runout_mm / mm:.1f} thou)"
-    hysteresis = with_uncertainty(result.hysteresis_pct, cover.k(None) * result.u_hysteresis_pct)
+    yield "runout", f"{runout_text(result, k)} at midspan"
+    hysteresis = with_uncertainty(result.hysteresis_pct, cover.k(None) * result.u_hysteresis_pct, 2)
     yield "hysteresis", f"{hysteresis} % of the light force"
     yield "slip", f"{result.slip_pct:+.2f} % off the roller's nominal ratio"
     yield "readings", f"{result.readings} used, {result.left_out} left out, cycle {result.duration_ms / 1000:.1f} s"
     yield "made by", f"gauge {result.gauge}, calibration {result.calibration}, evaluation {result.evaluation}"
     for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
         for sentence in sentences:
-            yield kind, sentence
+            yield kind, sentence_text(sentence)
+
+
+def detectable(floor_thou: float) -> str:
+    """Return the smallest spread that a measurement could detect, in words.
+
+    Parameters
+    ----------
+    floor_thou : float
+        That spread, thou.
+
+    Returns
+    -------
+    str
+        A clause.
+    """
+    return f"smallest spread this run could detect: {across_text(floor_thou)}"
 
 
 def _temperature(temperature_c: float | None) -> str:
@@ -230,40 +285,11 @@ def _temperature(temperature_c: float | None) -> str:
     return "not measured" if temperature_c is None else f"{temperature_c:.1f} °C"
 
 
-def _freedom(dof: float | None) -> str:
-    """Return degrees of freedom in words; above some thousands they make no difference to infinitely many."""
-    return "very many" if dof is None or dof > MANY else f"{dof:.0f}"
-
-
 def _stiff_side(result: ShaftResult, k: float) -> str:
     """Return the stiff side with its uncertainty, or why there is none."""
     if result.stiff_side_deg is None or result.u_stiff_side_deg is None:
-        return "none that may be named: too even, or the angle is not known"
+        return "none: the shaft is too even, or the angle is not known"
     return f"{angle(result.stiff_side_deg)}° (± {k * result.u_stiff_side_deg:.2g}°) from the first reading"
-
-
-def budget_table(result: ShaftResult | HandResult) -> Table:
-    """Return what the uncertainty of the mean spine comes from, largest cause first.
-
-    Parameters
-    ----------
-    result : ShaftResult or HandResult
-        The result.
-
-    Returns
-    -------
-    Table
-        A row for each cause, and their root sum of squares.
-    """
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("cause of u(spine)")
-    for heading in ("known to", "thou per unit", "thou"):
-        table.add_column(heading, justify="right")
-    for part in sorted(result.budget.contributions, key=lambda part: -part.u):
-        known = part.u_input if part.u > NOTHING_THOU else 0.0
-        table.add_row(part.name, f"{known:.2g} {part.unit}", f"{part.sensitivity:.4g}", f"{part.u:.3f}")
-    table.add_row("together", "", "", f"{result.budget.u:.3f}", style="bold")
-    return table
 
 
 def ports_table(rows: Iterable[tuple[str, ...]]) -> Table:

@@ -24,7 +24,7 @@ from midspan.web.views import Views
 EVERY_S = 0.1
 HISTORY = 20  # messages kept for a browser that was away a moment; each may be some tens of kB for each browser
 Number = Annotated[int, Field(ge=0, le=HIGHEST_SHAFT)]  # of a night, shaft or set; SQLite fails on far larger numbers
-PLACES = (("/", "Now"), ("/nights", "Nights"), ("/sets", "Sets"))
+PLACES = (("/", "Now"), ("/nights", "Runs"), ("/sets", "Sets"))
 ICON = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path d="M2 22Q16 6 30 22" fill="none" stroke="#5a6f63" stroke-width="4"/></svg>'  # noqa: E501
 
 
@@ -50,7 +50,7 @@ def serve(follower: Follower, access: Access, host: str) -> None:
     def stop(night: int) -> None:
         """Ask for the end of a night that is still running."""
         if not is_running(views.night(night)):
-            raise StoreError(f"night {night} has already ended")
+            raise StoreError(f"run {night} has already ended")
         follower.ask_for_an_end(night, views.now.now_ms())
 
     app.add_middleware(Door, access=access, stop=stop, now_s=time.monotonic)
@@ -107,7 +107,7 @@ def _add_views(views: Views) -> None:
         """Return the raw readings of a shaft as a CSV file."""
         text = views.csv(number)
         if text is None:
-            return PlainTextResponse("there are no raw readings of this shaft here\n", 404)
+            return PlainTextResponse("no raw readings of this shaft are here\n", 404)
         name = f"shaft-{number}-readings.csv"
         return Response(text, media_type="text/csv", headers={"content-disposition": f'attachment; filename="{name}"'})
 
@@ -119,9 +119,9 @@ def _frame(here: str) -> None:
     search = (
         '<form action="/find" role="search"><label for="which">Shaft</label>'
         '<input id="which" name="which" autocomplete="off"><button>Show</button></form>'
-        '<button id="theme" type="button">Dark or light</button>'
+        '<button id="theme" type="button">Dark mode</button>'
     )
-    ui.html(f'<a class="skip" href="#main">To the contents</a>{links}{search}', sanitize=False, tag="nav")
+    ui.html(f'<a class="skip" href="#main">Skip to content</a>{links}{search}', sanitize=False, tag="nav")
 
 
 def _still(make: Callable[[], str], here: str = "") -> None:

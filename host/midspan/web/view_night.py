@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from html import escape
 from itertools import pairwise
 
-from midspan.base.formatting import with_uncertainty
+from midspan.measurement.shown_quantities import across_unit, in_across_unit, meaning, spine_text, spine_unit
 from midspan.report import night_lists, night_text
 from midspan.report.night_data import NightRecord
-from midspan.report.night_lists import coverage_factor
 from midspan.report.night_statistics import places, rate_text
 from midspan.report.night_text import because, clock, end_of
 from midspan.report.result_text import verdict_words
@@ -44,7 +43,7 @@ class Row:
     what : str
         Name of a check standard; empty for a shaft.
     spine : str
-        Spine with U, thou; empty if it was not measured.
+        Spine with its ±, in the unit of the heading; empty if it was not measured.
     verdict : str
         Decision in words.
     place : str
@@ -67,8 +66,8 @@ class Trouble:
     ----------
     at : str
         When it happened.
-    code : str
-        Code of the fault, or the kind of the event.
+    kind : str
+        Kind of the event, as in "fault".
     words : str
         What happened.
     way_back : str
@@ -76,7 +75,7 @@ class Trouble:
     """
 
     at: str
-    code: str
+    kind: str
     words: str
     way_back: str
 
@@ -118,9 +117,9 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
     if end is not None:
         over = end.kind is RunEventKind.ENDED
         return (
-            f"The night {'came to its end' if over else 'stopped'} at {clock(end.at_ms, now.zone)}: "
+            f"Run {record.night.id} {'finished' if over else 'stopped'} at {clock(end.at_ms, now.zone)}: "
             f"{because(end.words)}.",
-            "" if over else "midspan sort with --resume goes on where it stopped.",
+            "" if over else "To go on where it stopped: midspan sort PLAN --resume",
         )
     newest = record.transits[-1] if record.transits else None
     heard = (_heard(newest), *(event.at_ms for event in record.events[-1:]), record.night.begun_ms)
@@ -128,7 +127,7 @@ def doing(record: NightRecord, turned: Turned | None, now: Clock) -> tuple[str, 
     minutes = min(abs(now.now_ms() - at_ms) for at_ms in heard) / 60_000
     quiet = ""
     if minutes > QUIET_MINUTES:
-        quiet = f"Nothing was noted for {minutes:.0f} minutes: look at the gauge and at the computer that sorts."
+        quiet = f"Nothing has happened for {minutes:.0f} minutes: look at the gauge and at the computer that sorts."
     return _at_work(record, newest, turned), quiet
 
 
@@ -195,7 +194,7 @@ def troubles(record: NightRecord, now: Clock) -> list[Trouble]:
     told = [event for event in record.events if event.kind in TOLD]
     return [
         Trouble(
-            clock(event.at_ms, now.zone), event.code or event.kind.value, event.words.removeprefix(f"{event.code}: "),
+            clock(event.at_ms, now.zone), event.kind.value, event.words.removeprefix(f"{event.code}: "),
             way_back(event.code, event.words),
         )
         for event in reversed(told[-MOST_FAULTS:])
@@ -244,14 +243,12 @@ def shaft_rows(record: NightRecord, some: tuple[Transit, ...], now: Clock) -> li
     list[Row]
         In the order given.
     """
-    k = coverage_factor(record)
     rows = []
     for transit in some:
         found, spine, words = record.result_of(transit), "", transit.unfit or ""
         if found is not None:
             words = verdict_words(found.decision)
-            if found.spine_thou is not None and found.u_spine_thou is not None:
-                spine = with_uncertainty(found.spine_thou, k * found.u_spine_thou, 2)
+            spine = "" if found.spine_thou is None else spine_text(found).cell
         place = "" if transit.place is None else record.plan.place_called(transit.place)
         what = f"standard {transit.standard}" if transit.standard is not None else ""
         at = clock(_heard(transit), now.zone)
@@ -291,12 +288,13 @@ def night_values(record: NightRecord, now: Clock) -> dict[str, object]:
         "good": sum(check.good for check in record.checks),
         "checked": len(record.checks),
         "spines": spines_chart(record),
-        "k": coverage_factor(record),
+        "unit": spine_unit(),
+        "meaning": meaning(),
     }
 
 
 def checks_chart(record: NightRecord, now: Clock) -> str:
-    """Draw reading minus assigned value of the check standards, each with U of both.
+    """Draw reading minus known value of the check standards, each with the difference that the plan allows.
 
     Parameters
     ----------
@@ -314,20 +312,20 @@ def checks_chart(record: NightRecord, now: Clock) -> str:
     read = [check for check in record.checks if check.spine_thou is not None and check.u_spine_thou is not None]
     if not read:
         return ""
-    off = [(check.spine_thou or 0.0) - check.assigned_thou for check in read]
-    u = [k * math.hypot(check.u_spine_thou or 0.0, check.u_assigned_thou) for check in read]
+    off = [in_across_unit((check.spine_thou or 0.0) - check.assigned_thou) for check in read]
+    u = [in_across_unit(k * math.hypot(check.u_spine_thou or 0.0, check.u_assigned_thou)) for check in read]
     ends = [value + sign * width for value, width in zip(off, u, strict=True) for sign in (-1, 1)]
     chart = SvgChart(
-        "Check standards, reading less assigned value",
+        "Check standards, reading minus known value",
         (0.5, len(read) + 0.5),
-        with_room([0.0, *ends], LEAST_CHECK_THOU),
+        with_room([0.0, *ends], in_across_unit(LEAST_CHECK_THOU)),
     )
     chart.across(0.0)
     for number, (check, value, width) in enumerate(zip(read, off, u, strict=True), 1):
         chart.bar(number, value - width, value + width, open_mark=check.good)
     shown = range(1, len(read) + 1, max(1, len(read) // 7))
     marks = [(float(n), clock(read[n - 1].at_ms, now.zone)) for n in shown]
-    return chart.done("measured at", "read less assigned, thou", marks)
+    return chart.done("measured at", f"reading minus known value, {across_unit()}", marks)
 
 
 def spines_chart(record: NightRecord) -> str:
@@ -344,27 +342,27 @@ def spines_chart(record: NightRecord) -> str:
         SVG; empty if no shaft was measured.
     """
     points = [
-        (number, found.spine_thou, found.decision.bin is not None)
+        (number, in_across_unit(found.spine_thou), found.decision.bin is not None)
         for number, found in enumerate(map(record.result_of, record.stock), 1)
         if found is not None and found.spine_thou is not None
     ]
     if not points:
         return ""
     bands = () if record.bands is None else record.bands.in_order
-    limits = sorted({end for band in bands for end in band.spine_thou})
-    near = (
-        with_room(limits, LEAST_SPINE_THOU, 0.25) if limits else with_room([y for _, y, _ in points], LEAST_SPINE_THOU)
-    )
+    limits = sorted({in_across_unit(end) for band in bands for end in band.spine_thou})
+    least = in_across_unit(LEAST_SPINE_THOU)
+    near = with_room(limits, least, 0.25) if limits else with_room([y for _, y, _ in points], least)
     shown = [(x, y, fits) for x, y, fits in points if near[0] <= y <= near[1]]
     beyond = len(points) - len(shown)
     chart = SvgChart("Spines of the shafts in the order they came", (0.0, max(10.0, points[-1][0] + 1)), near)
     for end in limits:
         chart.across(end)
     for band in bands:
-        chart.parts.append(_name(chart, band.name, (band.low_thou + band.high_thou) / 2))
+        chart.parts.append(_name(chart, band.name, in_across_unit((band.low_thou + band.high_thou) / 2)))
     chart.dots([(x, y) for x, y, fits in shown if fits], "dots")
     chart.dots([(x, y) for x, y, fits in shown if not fits], "dots out")
-    return chart.done(f"shaft of the night{f' ({beyond} not shown: far outside)' if beyond else ''}", "spine, thou")
+    words = f"shaft of the run{f' ({beyond} not shown: far outside)' if beyond else ''}"
+    return chart.done(words, f"spine, {across_unit()}")
 
 
 def _name(chart: SvgChart, words: str, y: float) -> str:

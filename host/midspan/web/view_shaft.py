@@ -11,12 +11,20 @@ import numpy as np
 
 from midspan.archive.raw_run import PHASES, RawRun
 from midspan.base.errors import MidspanError
-from midspan.base.formatting import read_code, with_uncertainty
+from midspan.base.formatting import read_code
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.definition import DEFINITION
 from midspan.measurement.harmonics import basis, curve_at
 from midspan.measurement.result import ShaftResult, Unmeasured
 from midspan.measurement.result_form import ResultKind
+from midspan.measurement.shown_quantities import (
+    UNKNOWN,
+    across_unit,
+    in_across_unit,
+    meaning,
+    spine_text,
+    spine_unit,
+)
 from midspan.report.result_text import story, verdict_words
 from midspan.sets.stock import beside_verdict
 from midspan.store.evaluation import StoredResult
@@ -26,11 +34,11 @@ from midspan.store.place import StorePlace
 from midspan.store.reference_spine import StatedSpine
 from midspan.store.stored_result import AnyResult, finite
 from midspan.store.transit import Transit, TransitStage
+from midspan.uncertainty.budget import Coverage
 from midspan.web.follow import Clock, Follower
 from midspan.web.svg_chart import SvgChart, with_room
 from midspan.web.svg_live_curve import curve, turned_in
 
-K = 2.0
 LEAST_THOU = 1.0
 COLUMNS = ("phase", "time_us", "rotate_steps", "press_steps", "count", "status")
 
@@ -93,6 +101,8 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, object
         "readings": 0 if run is None else len(run),
         "curve": "" if run is None or calibration is None else curve(turned_in(run), calibration),
         "trouble": trouble,
+        "unit": spine_unit(),
+        "meaning": meaning(),
         "archive": "" if newest is None else Path(newest.run.archive).name,
     }
 
@@ -170,7 +180,7 @@ def _steps(follower: Follower, shaft: int, now: Clock) -> list[tuple[str, str]]:
     transit = Journal(follower.store).transit(shaft)
     if transit is None:
         return []
-    first = now.day(transit.ordered_ms), f"ordered in night {transit.night}, from the {transit.source.lower()}"
+    first = now.day(transit.ordered_ms), f"fed in run {transit.night}, from the {transit.source.lower()}"
     return [first, *((now.day(step.at_ms), _words(transit, i)) for i, step in enumerate(transit.steps))]
 
 
@@ -186,12 +196,12 @@ def _words(transit: Transit, i: int) -> str:
 
 
 def _line(stored: StoredResult, now: Clock) -> tuple[str, str, str, str]:
-    """Return when a result was made, its spine with U, its calibration and the verdict."""
+    """Return when a result was made, its spine with its ±, its calibration and the verdict."""
     made, verdict = now.day(stored.made_ms), verdict_words(stored.decision)
     if isinstance(stored.result, Unmeasured):
         return made, "-", "-", verdict
     value, u = finite(stored.result.spine_thou), finite(stored.result.u_spine_thou)
-    spine = "-" if value is None or u is None else with_uncertainty(value, K * u, 2)
+    spine = UNKNOWN if value is None or u is None else spine_text(stored.result).cell
     stated_for = StatedSpine.of(stored.result).stated_for
     if stated_for != DEFINITION:
         spine += f" ({stated_for})"
@@ -208,7 +218,7 @@ def _phases(run: RawRun) -> list[tuple[str, int, float, float]]:
 
 
 def around_chart(result: ShaftResult) -> str:
-    """Draw the fitted deflection around the shaft with its band of U.
+    """Draw the fitted deflection around the shaft with the 95 % range of its shape.
 
     Parameters
     ----------
@@ -222,18 +232,22 @@ def around_chart(result: ShaftResult) -> str:
     """
     angle = np.linspace(0.0, 2 * np.pi, 121)
     terms = basis(angle).T
-    middle = curve_at(angle, result.curve_thou, result.higher_thou)
+    unit = in_across_unit(1.0)
+    middle = unit * curve_at(angle, result.curve_thou, result.higher_thou)
     shape = np.array(result.curve_covariance, float).reshape(7, 7).copy()
     shape[0, :] = shape[:, 0] = 0.0  # the band is that of the shape around, not of the mean
-    u = K * np.sqrt(np.clip(np.einsum("ai,ij,aj->a", terms, shape, terms), 0.0, None))
+    half = unit * Coverage().k(result.dof_spread)
+    u = half * np.sqrt(np.clip(np.einsum("ai,ij,aj->a", terms, shape, terms), 0.0, None))
     if not all(map(math.isfinite, (*middle, *u))):
         return ""
     degrees = np.degrees(angle).tolist()
-    chart = SvgChart("Deflection around the shaft", (0.0, 360.0), with_room([*(middle - u), *(middle + u)], LEAST_THOU))
+    chart = SvgChart(
+        "Deflection around the shaft", (0.0, 360.0), with_room([*(middle - u), *(middle + u)], unit * LEAST_THOU)
+    )
     chart.line(zip(degrees + degrees[::-1], [*(middle - u), *(middle + u)[::-1]], strict=True), "band")
     chart.line(zip(degrees, middle.tolist(), strict=True))
     if result.stiff_side_deg is not None:
         for side in (result.stiff_side_deg % 180, result.stiff_side_deg % 180 + 180):
             chart.line([(side, chart.y[0]), (side, chart.y[1])], "dashed")
     marks = [(float(mark_deg), f"{mark_deg}°") for mark_deg in range(0, 361, 45)]
-    return chart.done("from the first reading", "deflection, thou", marks)
+    return chart.done("from the first reading", f"deflection, {across_unit()}", marks)

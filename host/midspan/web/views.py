@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from midspan.measurement.shown_quantities import meaning, spine_unit
 from midspan.report.night_data import NightRecord
 from midspan.report.night_text import because, clock, end_among
 from midspan.store.journal import Journal
@@ -96,7 +97,7 @@ class Views:
         drawn = "" if turned is None or calibration is None else curve(turned, calibration)
         return filled(
             "now.html",
-            title=f"Night {record.night.id} on gauge {gauge}",
+            title=f"Run {record.night.id} on gauge {gauge}",
             doing=what,
             quiet=quiet,
             asked="" if asked is None else clock(asked, self.now.zone),
@@ -141,7 +142,7 @@ class Views:
         rows = []
         for night in reversed(self.follower.nights()):
             end = end_among(Journal(self.follower.store).events(night.id))
-            words = "it has not come to its end" if end is None else f"{end.kind.value}: {because(end.words)}"
+            words = "not finished" if end is None else f"{end.kind.value}: {because(end.words)}"
             rows.append((night.id, self.now.day(night.begun_ms), night.gauge, self.follower.count(night.id), words))
         return filled("nights.html", nights=rows)
 
@@ -168,6 +169,8 @@ class Views:
             "list.html",
             number=record.night.id,
             rows=shaft_rows(record, some, self.now),
+            unit=spine_unit(),
+            meaning=meaning(),
             first=first + 1,
             last=first + len(some),
             total=total,
@@ -247,4 +250,4 @@ class Views:
             HTML.
         """
         values = set_values(self.follower, number, self.now)
-        return "<h1>There is no such set</h1>" if values is None else filled("set.html", **values)
+        return f"<h1>There is no set {number}</h1>" if values is None else filled("set.html", **values)
