@@ -29,7 +29,6 @@ from midspan.sets.stock import StockShaft, shafts_of
 from midspan.store.evaluation import StoredResult
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.study.control_chart import individuals_chart, weighted_mean
-from midspan.uncertainty.budget import Coverage
 from night_on_paper import paper_night
 from places import ROOT
 from results import NOTHING, told
@@ -65,19 +64,19 @@ def numbers(text):
 
 def test_the_polar_curve_reaches_out_at_the_true_stiff_side(result):
     figure = Figure()
-    plot_shaft.around(figure, result, Coverage())
+    plot_shaft.around(figure, result, None)
     polar = figure.axes[0]
     assert polar.name == "polar"
     _, outward = (line.get_data()[1] for line in polar.lines[:2])
     angle = np.degrees(polar.lines[1].get_xdata())
     assert angle[outward.argmax()] % 180 == pytest.approx(TRUTH.stiff_side_deg, abs=3)
     assert np.ptp(outward) == pytest.approx(TRUTH.spread_thou, abs=0.1)
-    assert f"n = {result.readings} readings" in title(figure)
+    assert f"{result.readings} readings" in title(figure)
 
 
 def test_the_band_is_u_wide_to_either_side(result):
     figure = Figure()
-    plot_shaft.around(figure, result, Coverage(factor=2.0))
+    plot_shaft.around(figure, result, 2.0)
     (band,) = figure.axes[0].collections
     corners = band.get_paths()[0].vertices
     at_start = corners[np.isclose(corners[:, 0], 0.0)][:, 1]
@@ -178,7 +177,7 @@ def test_both_branches_and_three_turns_are_drawn_as_they_were_read(cracked):
     touched = force_n > 0.5
     slope = np.polyfit(travel_mm[touched], force_n[touched], 1)[0]
     assert slope == pytest.approx(8.629852 / 12.7, rel=0.02)  # spine 500: 12.7 mm under 880 g, frame included
-    assert f"n = {len(found.force_n)} readings" in title(figure)
+    assert f"{len(found.force_n)} readings" in title(figure)
     assert lower.get_ylabel().endswith("mN")
 
 

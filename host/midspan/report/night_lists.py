@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from midspan.base.formatting import ranges
 from midspan.decision.decision import Outcome
-from midspan.measurement.shown_quantities import across_text, spine_text
+from midspan.measurement.shown_quantities import across_text, sentence_text, spine_text
 from midspan.report import night_statistics
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import PlaceCount, not_measured, went_to
@@ -174,7 +174,7 @@ def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
 def _shaft_row(record: NightRecord, transit: Transit, zone: tzinfo) -> ShaftRow:
     """Return the line of a shaft."""
     last, result = transit.steps[-1], record.result_of(transit)
-    spine, why = "-", _in_words(transit.unfit) or last.words or "it was never measured"
+    spine, why = "-", _in_words(transit.unfit) or sentence_text(last.words or "") or "never measured"
     if result is not None:
         why = verdict_words(result.decision)
         spine = spine_text(result).cell

@@ -68,6 +68,8 @@ class Trouble:
         When it happened.
     kind : str
         Kind of the event, as in "fault".
+    code : str
+        Code of the fault, or the kind of the event; the page leaves it out.
     words : str
         What happened.
     way_back : str
@@ -76,6 +78,7 @@ class Trouble:
 
     at: str
     kind: str
+    code: str
     words: str
     way_back: str
 
@@ -194,8 +197,8 @@ def troubles(record: NightRecord, now: Clock) -> list[Trouble]:
     told = [event for event in record.events if event.kind in TOLD]
     return [
         Trouble(
-            clock(event.at_ms, now.zone), event.kind.value, event.words.removeprefix(f"{event.code}: "),
-            way_back(event.code, event.words),
+            clock(event.at_ms, now.zone), event.kind.value, event.code or event.kind.value,
+            event.words.removeprefix(f"{event.code}: "), way_back(event.code, event.words),
         )
         for event in reversed(told[-MOST_FAULTS:])
     ]  # fmt: skip
