@@ -28,10 +28,10 @@ from midspan.store.database import Store
 from midspan.store.evaluation import Evaluation, RunReference
 from midspan.store.lookup import newest, whole
 from midspan.store.place import StorePlace
+from midspan.store.revisions import NEWEST
 from midspan.store.sqlite_errors import refusal
 from midspan.store.stored_result import OlderResult, is_same, plain
 from midspan.store.tables import NAMED_COLUMNS
-from midspan.store.upgrade import NEWEST
 from midspan.store.vouching import Voucher, vouch
 from results import NOTHING, told
 from sqlalchemy.exc import DBAPIError

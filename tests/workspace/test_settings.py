@@ -1,5 +1,7 @@
 """The workspace file: found from any folder below, its paths openable from there, its mistakes named."""
 
+from pathlib import Path
+
 import pytest
 from midspan.base.errors import ConfigurationError
 from midspan.workspace.found import workspace_file
@@ -83,6 +85,13 @@ def test_a_wrong_value_is_refused(tmp_path, text):
 def test_an_empty_file_is_a_workspace_with_the_usual_names(tmp_path):
     (tmp_path / "midspan.toml").touch()
     usual = load_workspace(tmp_path / "midspan.toml", tmp_path)
-    assert usual == Workspace()
+    assert usual.model_dump() == Workspace().model_dump()
     assert (usual.files.store.name, usual.gauge.calibration.name) == ("results.db", "gauge.toml")
     assert (usual.gauge.port, usual.files.bands) == (None, None)
+
+
+def test_a_file_of_the_usual_name_need_not_be_stated(tmp_path):
+    (tmp_path / "midspan.toml").touch()
+    (tmp_path / "masses.toml").touch()
+    files = load_workspace(tmp_path / "midspan.toml", tmp_path).files
+    assert (files.masses, files.bands) == (Path("masses.toml"), None)

@@ -17,7 +17,7 @@ from midspan.backup.read_back import read_back
 from midspan.base.files import writing
 from midspan.store.copying import copy_database, runs_by_name
 from midspan.store.place import StorePlace, list_text
-from midspan.store.upgrade import NEWEST
+from midspan.store.revisions import NEWEST
 
 ELSEWHERE = "elsewhere"  # folder for files from outside the database's folder
 

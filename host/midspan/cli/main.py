@@ -18,6 +18,7 @@ from midspan.cli.demo import demo
 from midspan.cli.diagnose import diagnose
 from midspan.cli.export import export
 from midspan.cli.hand import hand
+from midspan.cli.init import init
 from midspan.cli.measure import measure
 from midspan.cli.options import Commands
 from midspan.cli.page import page
@@ -33,41 +34,59 @@ from midspan.cli.sets import sets
 from midspan.cli.shafts import shafts
 from midspan.cli.show import show
 from midspan.cli.sort import sort
+from midspan.cli.status import status
 from midspan.cli.study import study
+
+BEGIN, MEASURE, GAUGE = "Begin here", "Measure shafts", "Set up and check the gauge"
+STOCK, KEEP = "Look at shafts, match and hand them out", "Keep, move and compute again"
 
 app = typer.Typer(
     cls=Commands,
-    help="Measure arrow shafts: how stiff, how even around, and how sure the numbers are.",
-    epilog="First time here? Run: midspan demo",
+    help="Measure arrow shafts: how stiff, how even around, and how sure the numbers are.\n\n"
+    "New here? `midspan init` sets up a folder to work in; `midspan status` then says, at any time, what is missing "
+    "and the one command to do next. `midspan demo` shows everything on a simulated gauge.",
+    epilog="Each command has its own help with an example: midspan COMMAND --help",
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
 app.callback()(root)
 
-app.command(epilog="Example: midspan demo --folder demo-output")(demo)
-app.command(epilog="Example: midspan measure --port PORT --calibration gauge.toml --bands bands.toml")(measure)
-app.command(epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")(recompute)
-app.command(epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")(show)
-app.command(epilog="Example: midspan compare 'set:spring 1 and year:2025' 'set:spring 1 and year:2026'")(compare)
-app.command(epilog="Example: midspan park 17 --port PORT --calibration gauge.toml --bands bands.toml")(park)
-app.command(epilog="Example: midspan sort night.toml")(sort)
-app.command(epilog="Example: midspan page --store results.db")(page)
-app.command(epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
-app.command(epilog="Example: midspan export results --out results.parquet")(export)
-app.command(epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23")(risk)
-app.command(epilog="Example: midspan cycle --calibration gauge.toml --cycle deep")(cycle)
-app.command(epilog="Example: midspan backup BACKUP --store results.db")(backup)
-app.command(epilog="Example: midspan restore BACKUP --into NEWFOLDER")(restore)
-app.command(epilog="Example: midspan diagnose --port PORT --out help.zip")(diagnose)
-app.add_typer(board, name="board")
-app.add_typer(calibrate, name="calibrate")
-app.add_typer(hand, name="hand")
-app.add_typer(plot, name="plot")
-app.add_typer(sets, name="sets")
-app.add_typer(shafts, name="shafts")
-app.add_typer(study, name="study")
-app.command(epilog="Example: midspan ports")(ports)
+app.command(rich_help_panel=BEGIN, epilog="Example: midspan init --folder shop")(init)
+app.command(rich_help_panel=BEGIN, epilog="Example: midspan status --json")(status)
+app.command(rich_help_panel=BEGIN, epilog="Example: midspan demo --folder demo-output")(demo)
+app.command(
+    rich_help_panel=GAUGE, epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23"
+)(risk)
+app.command(rich_help_panel=GAUGE, epilog="Example: midspan cycle --calibration gauge.toml --cycle deep")(cycle)
+app.command(rich_help_panel=GAUGE, epilog="Example: midspan ports")(ports)
+app.command(
+    rich_help_panel=MEASURE, epilog="Example: midspan measure --port PORT --calibration gauge.toml --bands bands.toml"
+)(measure)
+app.command(
+    rich_help_panel=MEASURE, epilog="Example: midspan park 17 --port PORT --calibration gauge.toml --bands bands.toml"
+)(park)
+app.command(rich_help_panel=MEASURE, epilog="Example: midspan sort night.toml")(sort)
+app.command(rich_help_panel=MEASURE, epilog="Example: midspan page --store results.db")(page)
+app.command(rich_help_panel=STOCK, epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")(show)
+app.command(
+    rich_help_panel=STOCK, epilog="Example: midspan compare 'set:spring 1 and year:2025' 'set:spring 1 and year:2026'"
+)(compare)
+app.command(rich_help_panel=STOCK, epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")(
+    recompute
+)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan export results --out results.parquet")(export)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan backup BACKUP --store results.db")(backup)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan restore BACKUP --into NEWFOLDER")(restore)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan diagnose --port PORT --out help.zip")(diagnose)
+app.add_typer(board, name="board", rich_help_panel=GAUGE)
+app.add_typer(calibrate, name="calibrate", rich_help_panel=GAUGE)
+app.add_typer(study, name="study", rich_help_panel=GAUGE)
+app.add_typer(hand, name="hand", rich_help_panel=MEASURE)
+app.add_typer(plot, name="plot", rich_help_panel=STOCK)
+app.add_typer(sets, name="sets", rich_help_panel=STOCK)
+app.add_typer(shafts, name="shafts", rich_help_panel=STOCK)
 
 
 def main() -> None:

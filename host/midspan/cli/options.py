@@ -14,12 +14,12 @@ if TYPE_CHECKING:
 
 LONGEST_LABEL = 64
 WHOLE = 1000  # letters, more than any first sentence has
-HELP_ASKED = "midspan.help_asked"
+HELP_ASKED, WORKSPACE_PROBLEM = "midspan.help_asked", "midspan.workspace_problem"  # keys in the data of a context
 STORE = StorePlace(Path("results.db"))
 
 
 class Commands(TyperGroup):
-    """A group of commands whose list shows each first sentence in full."""
+    """A group of commands, listed by what one wants to do, each with its first sentence in full."""
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """Return name, command and arguments of what is called; note if only its help is asked for."""
@@ -27,12 +27,17 @@ class Commands(TyperGroup):
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
-        """Write the list, wrapped to the width of the screen."""
-        known = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
-        with formatter.section("Commands"):
-            formatter.write_dl(
-                [(name, command.get_short_help_str(WHOLE)) for name, command in known if command and not command.hidden]
-            )
+        """Write the list by headings, wrapped to the width of the screen."""
+        listed: dict[str, list[tuple[str, str]]] = {}
+        for name in self.list_commands(ctx):
+            command: Any = self.get_command(ctx, name)
+            if not command.hidden:
+                heading = command.rich_help_panel
+                rows = listed.setdefault(heading if isinstance(heading, str) else "Commands", [])
+                rows.append((name, command.get_short_help_str(WHOLE)))
+        for heading, rows in listed.items():
+            with formatter.section(heading):
+                formatter.write_dl(rows)
 
 
 def workspace_of(context: typer.Context) -> "Workspace | None":

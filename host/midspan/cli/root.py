@@ -12,20 +12,27 @@ from typing import Annotated
 import typer
 
 from midspan.base.errors import ConfigurationError
-from midspan.cli.options import HELP_ASKED
+from midspan.cli.options import HELP_ASKED, WORKSPACE_PROBLEM
 
 LOG = logging.getLogger(__name__)
 AT_ANY_RATE = {"init", "status", "diagnose", "demo"}  # these run though the workspace file is wrong
 
 
+def versions() -> dict[str, str]:
+    """Return the versions of the program, of the protocol with a gauge, and of the tables of a database."""
+    from importlib.metadata import version
+
+    from midspan.store.revisions import NEWEST
+    from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
+
+    return {"program": version("midspan"), "protocol": f"{PROTOCOL_MAJOR}.{PROTOCOL_MINOR}", "database": str(NEWEST)}
+
+
 def _print_version(wanted: bool) -> None:
-    """Print versions of package and protocol, and end."""
+    """Print versions of program, protocol and database, and end."""
     if wanted:
-        from importlib.metadata import version
-
-        from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
-
-        print(f"midspan {version('midspan')}, protocol {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}")
+        known = versions()
+        print(f"midspan {known['program']}, protocol {known['protocol']}, database version {known['database']}")
         raise typer.Exit
 
 
@@ -75,7 +82,8 @@ def _enter_workspace(context: typer.Context, named: Path | None) -> None:
 
     try:
         workspace = load_workspace(path, Path.cwd())
-    except ConfigurationError:
+    except ConfigurationError as problem:
+        context.meta[WORKSPACE_PROBLEM] = problem
         if context.invoked_subcommand in AT_ANY_RATE or context.meta.get(HELP_ASKED):
             return
         raise

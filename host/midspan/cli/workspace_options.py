@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 # Options of the same name that mean something else, or that a person gives on purpose only.
 APART = {
+    ("init",): {"bands", "masses"},
     ("demo",): {"calibration"},  # the demonstration has its own
     ("page",): {"port"},  # a port of the network
     ("diagnose",): {"port"},  # asks the gauge too, which a session may hold

@@ -27,7 +27,7 @@ from midspan.link.open_line import open_line
 from midspan.link.trace_file import FIRST_LINE, Passed, explained, in_words, is_trace, read_trace
 from midspan.measurement.result import EVALUATION
 from midspan.store.place import StorePlace
-from midspan.store.upgrade import NEWEST
+from midspan.store.revisions import NEWEST
 from midspan.wire.codec import said_in
 from midspan.wire.framing import Deframer, Frame
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR, Record

@@ -5,14 +5,61 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
 from midspan.base.errors import StoreError
+from midspan.store.revisions import APPLICATION_ID, NEWEST
 from midspan.store.tables import Table
-from midspan.store.upgrade import APPLICATION_ID, NEWEST
 
 WAIT_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class DatabaseVersion:
+    """Revision of a database's tables, and how many measurements it has.
+
+    Parameters
+    ----------
+    revision : int
+        Revision of its tables.
+    runs : int
+        Number of measurements.
+    """
+
+    revision: int
+    runs: int
+
+
+def version_of(path: Path) -> DatabaseVersion:
+    """Return revision and number of measurements of a database file, which is only read.
+
+    Parameters
+    ----------
+    path : Path
+        Database file.
+
+    Returns
+    -------
+    DatabaseVersion
+        What the file says.
+
+    Raises
+    ------
+    StoreError
+        The file cannot be read as a database of results.
+    """
+    try:
+        with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, timeout=WAIT_S)) as connection:
+            (program,) = connection.execute("PRAGMA application_id").fetchone()
+            if program != APPLICATION_ID:
+                raise StoreError(f"{path}: a database of another program; choose another file", code="other_program")
+            (revision,) = connection.execute("PRAGMA user_version").fetchone()
+            (runs,) = connection.execute("SELECT count(*) FROM runs").fetchone()
+    except sqlite3.Error as error:
+        raise StoreError(f"{path}: cannot be read as a database ({error}); check name and permissions") from error
+    return DatabaseVersion(revision, runs)
 
 
 def facts_of(path: Path) -> Iterator[tuple[str, int | str]]:

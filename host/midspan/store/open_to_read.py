@@ -24,7 +24,8 @@ from midspan.base.errors import MidspanError, StoreError
 from midspan.base.files import writing
 from midspan.store.database import Store
 from midspan.store.place import StorePlace
-from midspan.store.upgrade import APPLICATION_ID, NEWEST, check_known, upgrade
+from midspan.store.revisions import APPLICATION_ID, NEWEST
+from midspan.store.upgrade import check_known, upgrade
 
 LOG = logging.getLogger(__name__)
 

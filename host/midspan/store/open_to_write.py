@@ -12,8 +12,9 @@ from midspan.base.errors import StoreError
 from midspan.store.database import Store
 from midspan.store.database_file import engine_of
 from midspan.store.place import StorePlace
+from midspan.store.revisions import NEWEST
 from midspan.store.sqlite_errors import refusal
-from midspan.store.upgrade import DAMAGED, NEWEST, check_known, revision_of, upgrade
+from midspan.store.upgrade import DAMAGED, check_known, revision_of, upgrade
 
 
 def open_to_write(place: StorePlace, *, create: bool, wait_s: float) -> Store:

@@ -16,12 +16,10 @@ from pathlib import Path
 from sqlalchemy import URL, Connection, NullPool, create_engine, event
 
 from midspan.base.errors import StoreError
+from midspan.store.revisions import APPLICATION_ID, NEWEST, OLDEST
 
 LOG = logging.getLogger(__name__)
 
-APPLICATION_ID = 0x4D696473  # "Mids"; SQLite files name their program by this number
-NEWEST = 9  # newest revision; `user_version` of a database is its own revision
-OLDEST = 2  # first released revision; revisions before 5 have no record by alembic
 DAMAGED = "it is damaged; keep it, and rebuild the results from the archives with `midspan recompute`"
 # Errors of a migration at rows whose JSON is damaged or has another shape.
 UNREADABLE = (ValueError, TypeError, KeyError, AttributeError, RecursionError)

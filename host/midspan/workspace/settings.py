@@ -19,6 +19,9 @@ from midspan.base.shown_units import AcrossUnit, ShownUnits, WeightUnit, WoodSpi
 from midspan.sorting.plan import Standard
 from midspan.workspace.found import WORKSPACE_FILE
 
+USUAL = {  # files that need not be stated if they lie beside the workspace file under these names
+    "bands": "bands.toml", "masses": "masses.toml", "plan": "night.toml", "sizes": "sizes.toml", "scale": "scale.toml",
+}  # fmt: skip
 Words = Annotated[str, Field(max_length=64)]
 PathInFile = Annotated[Path, Field(strict=False)]
 AcrossChoice = Annotated[AcrossUnit, Field(strict=False)]
@@ -49,15 +52,20 @@ class WorkspaceGauge(Section):
         Serial port, ``usb:`` with a serial number, or ``rehearsal`` for the simulated gauge; None without a gauge.
     calibration : Path
         Its calibration file; it need not exist yet.
+    by_hand : bool
+        True if there is no gauge but a hand bench: a dead weight and a dial indicator.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=32)] | None = None
     port: Annotated[str, Field(min_length=1)] | None = None
     calibration: PathInFile = Path("gauge.toml")
+    by_hand: bool = False
 
 
 class WorkspaceFiles(Section):
     """Files and folders of a workspace; none need exist yet.
+
+    Those that may be None take the name in `USUAL` if there is such a file beside the workspace file.
 
     Parameters
     ----------
@@ -74,15 +82,15 @@ class WorkspaceFiles(Section):
     hand_readings : Path
         Readings typed at the hand bench.
     bands : Path or None
-        Tolerance bands and bins, None if not stated.
+        Tolerance bands and bins; None for none.
     masses : Path or None
-        Certificates of the masses, None if not stated.
+        Certificates of the masses; None for none.
     plan : Path or None
-        Plan of an overnight run, None if not stated.
+        Plan of an overnight run; None for none.
     sizes : Path or None
-        Nominal sizes, None if not stated.
+        Nominal sizes; None for none.
     scale : Path or None
-        Scale for weighing shafts, None if not stated.
+        Scale for weighing shafts; None for none.
     """
 
     store: PathInFile = Path("results.db")
@@ -241,8 +249,10 @@ def load_workspace(path: Path, here: Path) -> Workspace:
 
 
 def _placed(part: Section, folder: Path, here: Path) -> Section:
-    """Return a section with each path counted from the folder of the file."""
+    """Return a section with each path counted from the folder of the file, and files of the usual names found there."""
     paths = {name: value for name, value in part if isinstance(value, Path)}
+    if isinstance(part, WorkspaceFiles):
+        paths |= {name: Path(usual) for name, usual in USUAL.items() if name not in paths and (folder / usual).exists()}
     return part.model_copy(update={name: seen_from(here, folder / value) for name, value in paths.items()})
 
 
