@@ -294,7 +294,7 @@ def _keep_aside(file: Path) -> None:
 
 
 def remarks_on(records: Sequence[Record]) -> list[str]:
-    """Return what a user of the calibration file should know.
+    """Return what a user of the calibration file should know besides what each procedure told.
 
     Parameters
     ----------
@@ -304,11 +304,10 @@ def remarks_on(records: Sequence[Record]) -> list[str]:
     Returns
     -------
     list[str]
-        Sentences: the remarks of each record, and warnings if the filter was not calibrated or the records were taken
-        at different temperatures.
+        Warnings if the filter was not calibrated or the records were taken at different temperatures.
     """
     warm = [record.temperature_c for record in records]
-    given = [f"{record.kind}: {remark}" for record in records for remark in record.outcome["remarks"]]
+    given = []
     if "filter" not in {record.kind for record in records}:
         given.append(
             "the converter's filter was not calibrated: sides and spreads are stated with its wide bounds; run midspan "

@@ -81,7 +81,7 @@ class Evidence:
         if self.added_term is None:
             return "a straight line: there are too few different points to try a second order"
         kind = "a second order" if self.order == 2 else "a straight line"
-        says = "helps beyond chance" if self.order == 2 else "does not earn its place"
+        says = "helps beyond chance" if self.order == 2 else "does not help beyond chance"
         return f"{kind}: the added term {says} (F = {self.added_term.ratio:.1f}, p = {self.added_term.chance:.2g})"
 
 

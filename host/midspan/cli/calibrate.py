@@ -9,7 +9,7 @@ import typer
 
 from midspan.cli import calibrate_parts as parts
 from midspan.cli.calibrate_changes import changes
-from midspan.cli.calibrate_options import RECORDS, Asked, Records, calibrate, procedure
+from midspan.cli.calibrate_options import RECORDS, Asked, Records, at_hand, calibrate, procedure
 from midspan.cli.screen import aside
 
 __all__ = ["calibrate"]
@@ -48,6 +48,7 @@ def all_parts(asked: Asked, calibration: CalibrationOut = CALIBRATION) -> None:
     asked = asked.let_simulated_go()
     while (following := next_procedure(asked.newest(), datetime.now(UTC).date())) not in (FILE, ""):
         aside(f"\n{following} (part {ORDER.index(following) + 1} of {len(ORDER)})")
+        aside(at_hand(PARTS[following]))
         PARTS[following](asked)
     write_file(calibration, asked.records, asked.gauge_name())
 

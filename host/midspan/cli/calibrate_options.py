@@ -66,6 +66,9 @@ class Asked:
     valid_days: Annotated[
         int, typer.Option("--valid-days", min=1, max=3650, help="How long the record shall count.")
     ] = 365
+    details: Annotated[
+        bool, typer.Option("--details", help="Also print all figures, and each cause of uncertainty (k = 1).")
+    ] = False
     as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False
     typed: frozenset[str] = frozenset()  # names of the options that were typed, not stated by a workspace
 
@@ -131,13 +134,15 @@ class Asked:
     def finish(self, session: "GuidedCalibration", taken: "Taken") -> None:
         """Make the record of the readings, print it, and print the next step."""
         from midspan.calibrate.guide import finish
-        from midspan.calibrate.summary import summary
+        from midspan.calibrate.summary import details, summary
 
         kind, made = taken.kind, finish(session, taken)
         if self.as_json:
             print(json.dumps({"id": made.record.id, "file": str(made.path)} | made.record.outcome))
         else:
             print(summary(kind, made.finding))
+            if self.details:
+                print(details(made.finding))
             print(f"record: {made.path} (valid until {made.record.valid_until})")
         if kind != "bar":
             session.talk.say(f"Next: {self.next_command(made.record.gauge)}")
@@ -171,6 +176,12 @@ def _unsaid(text: str) -> None:
     """Print nothing: readings from a table need no guide."""
 
 
+def at_hand(work: Callable[..., None]) -> str:
+    """Return what the help of a procedure says of what to have at hand, as one line; empty if it says nothing."""
+    paragraphs = [" ".join(paragraph.split()) for paragraph in (work.__doc__ or "").split("\n\n")]
+    return next((paragraph for paragraph in paragraphs if paragraph.startswith("At hand")), "")
+
+
 def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Return a decorator that makes a command of a function: the function's own options, then those of `Asked`."""
 
@@ -180,6 +191,8 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
         place = Parameter("context", Parameter.KEYWORD_ONLY, annotation=typer.Context)
 
         def command(context: typer.Context, **options: Any) -> None:
+            if options.get("csv") is None:
+                aside(at_hand(work))
             asked = Asked(**{option.name: options.pop(option.name) for option in common}, typed=_typed(context))
             work(asked, **options)
 
