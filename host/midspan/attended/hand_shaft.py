@@ -5,9 +5,9 @@ What a person typed before a power cut is in the record, and the same shaft goes
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from midspan.base.errors import ArchiveError, ConversionError, ReadingsError
 from midspan.conversation.prompts import Conversation
@@ -24,6 +24,8 @@ from midspan.hand_bench.sessions import session_at, sessions
 from midspan.store.evaluation import Evaluation, Origin, RunReference
 from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.place import StorePlace
+
+KeptT = TypeVar("KeptT")
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ class HandEvaluation:
 
 @dataclass(frozen=True)
 class HandStation:
-    """A hand bench with the person at it, the record of what is typed, and the database.
+    """A hand bench with the person at it, and the record of what is typed.
 
     Parameters
     ----------
@@ -74,10 +76,6 @@ class HandStation:
         Content of the bench file.
     record : HandRecord
         File that the typed readings are added to.
-    store : StorePlace
-        Database of results.
-    bands : Bands or None
-        Limits to judge by; None to judge nothing.
     talk : Conversation
         Asks the person.
     clock_ms : callable
@@ -86,22 +84,8 @@ class HandStation:
 
     bench: dict[str, Any]
     record: HandRecord
-    store: StorePlace
-    bands: Bands | None
     talk: Conversation
     clock_ms: Callable[[], int]
-
-    def check_bench(self) -> None:
-        """Check that the bench is the one that results under its id were made with, before anything is read.
-
-        Raises
-        ------
-        StoreError
-            The bench was changed and has its old id (code "calibration_differs").
-        """
-        if self.store.exists():
-            with self.store.open() as store:
-                store.keep_calibration(KeptCalibration(self.bench))
 
     def read(self, whose: HandShaft, how: Rounds) -> int:
         """Keep what a person types, in the unfinished session of the shaft or a new one.
@@ -167,29 +151,48 @@ class HandStation:
             self.record.keep(place, reading)
         return place
 
+    def unfinished(self) -> HandSession | None:
+        """Return the newest session of readings if a person was guided through it and did not finish it.
+
+        Returns
+        -------
+        HandSession or None
+            The session, None if the newest one has ended, came from a table, or is not there.
+        """
+        last = None
+        for session in self._sessions():
+            last = session
+        return last if last is not None and last.positions and not last.has_ended else None
+
     def _last_session(self, whose: HandShaft) -> HandSession | None:
         """Return the newest session of the shaft, None if there is none; damage is reported and the rest is read."""
         last = None
-        try:
-            for session in sessions(self.record.path) if self.record.path.exists() else ():
-                if (session.shaft, session.label) == (whose.shaft, whose.label):
-                    last = session
-        except ArchiveError as error:
-            self.talk.say(f"note: {error}")
+        for session in self._sessions():
+            if (session.shaft, session.label) == (whose.shaft, whose.label):
+                last = session
         return last
 
-    def evaluate(self, place: int) -> HandEvaluation:
-        """Evaluate, judge and store a session of readings, and note in the record that it has ended.
+    def _sessions(self) -> Iterator[HandSession]:
+        """Yield the sessions on record up to any damage, which is reported."""
+        try:
+            yield from sessions(self.record.path) if self.record.path.exists() else ()
+        except ArchiveError as error:
+            self.talk.say(f"note: {error}")
+
+    def finished(self, place: int, keep: Callable[[HandSession], KeptT]) -> KeptT:
+        """Return what is made of a session of readings, and note in the record that it has ended.
 
         Parameters
         ----------
         place : int
             Byte of the record at which the session begins.
+        keep : callable
+            Evaluates and stores a session.
 
         Returns
         -------
-        HandEvaluation
-            Result and verdict.
+        KeptT
+            What `keep` returned.
 
         Raises
         ------
@@ -198,9 +201,7 @@ class HandStation:
         """
         session = session_at(self.record.path, place)
         try:
-            made = keep_result(
-                session, self.bands, self.store, named=True, origin=Origin.MEASURED, at_ms=self.clock_ms()
-            )
+            made = keep(session)
             hidden = undetected_slips(numbers_of(session.typed, session.file))
         except (ReadingsError, ConversionError) as error:
             self.record.end(place)
@@ -210,6 +211,22 @@ class HandStation:
         if hidden:
             self.talk.say(f"note: {hidden}")
         return made
+
+
+def reference_of(session: HandSession) -> RunReference:
+    """Return where the readings of a session are, as the database names them.
+
+    Parameters
+    ----------
+    session : HandSession
+        The session.
+
+    Returns
+    -------
+    RunReference
+        File, byte, shaft, label and time.
+    """
+    return RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
 
 
 def keep_result(
@@ -245,7 +262,7 @@ def keep_result(
     """
     result = evaluate_hand(session)
     decision = judge(result, bands) if bands else NO_BANDS
-    where = RunReference(session.file, session.byte_offset, session.shaft, session.label, session.started_ms)
+    where = reference_of(session)
     with place.open() as store:
         if named:
             store.keep_calibration(KeptCalibration(session.bench))

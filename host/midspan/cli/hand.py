@@ -15,8 +15,10 @@ from midspan.cli.screen import Prompter, aside
 
 if TYPE_CHECKING:
     from midspan.cli.show import ShownVerdict
+    from midspan.hand_bench.bench import HandBench
     from midspan.hand_bench.record import Typed
     from midspan.hand_bench.result import HandResult
+    from midspan.store.place import StorePlace
 
 hand = typer.Typer(
     cls=Commands,
@@ -62,23 +64,35 @@ def measure(
     ] = False,
 ) -> None:
     """Measure a shaft: asks for each reading, or takes them from a CSV. A session that was broken off goes on."""
-    from midspan.attended.hand_shaft import HandStation, Rounds
+    from midspan.attended.hand_shaft import HandStation, Rounds, keep_result
     from midspan.cli.show import ShownVerdict
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
     from midspan.hand_bench.prompts import make_bench
     from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom
+    from midspan.store.evaluation import Origin
 
     talk = Prompter()
     make_bench(bench, talk)
     typed = _from_csv(csv) if csv else None
     used, limits = load_bench(bench), load_bands(bands) if bands else None
-    station = HandStation(used.content(), HandRecord(record), store, limits, talk, now_ms)
-    station.check_bench()
+    station = HandStation(used.content(), HandRecord(record), talk, now_ms)
+    _check_bench(used, store)
     whose = HandShaft(shaft, label, operator, ShaftAndRoom(diameter, temperature))
     place = station.read(whose, Rounds(positions, repeats, anew)) if typed is None else station.keep(whose, typed)
-    made = station.evaluate(place)
+    made = station.finished(
+        place, lambda session: keep_result(session, limits, store, named=True, origin=Origin.MEASURED, at_ms=now_ms())
+    )
     show_hand(made.result, ShownVerdict(made.decision, limits), Shown(as_json, k, picture))
+
+
+def _check_bench(bench: "HandBench", place: "StorePlace") -> None:
+    """Refuse a bench that was changed under an id that results name, before anything is read."""
+    from midspan.store.kept_calibration import KeptCalibration
+
+    if place.exists():
+        with place.open() as store:
+            store.keep_calibration(KeptCalibration.of_bench(bench))
 
 
 def _from_csv(file: Path) -> "list[Typed]":
