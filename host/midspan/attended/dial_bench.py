@@ -6,12 +6,14 @@ because the person left, goes on at the next start.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from midspan.attended.bench import Hindrance, MeasuredShaft, Recorder, RunFacts, ShaftOrder
 from midspan.attended.hand_shaft import HandStation, Rounds, reference_of
 from midspan.base.errors import ParkingError
 from midspan.conversation.prompts import Prompt, PromptChoice
-from midspan.hand_bench.guide import CAUTION, progress
-from midspan.hand_bench.record import HandSession, HandShaft
+from midspan.hand_bench.guide import CAUTION, progress, shaft_and_room
+from midspan.hand_bench.record import UNKNOWN, HandSession, HandShaft, ShaftAndRoom
 from midspan.hand_bench.result import evaluate_hand
 
 GO_ON = PromptChoice("go on", "", "go on with it")
@@ -36,6 +38,7 @@ class DialBench:
 
     def __init__(self, station: HandStation, rounds: Rounds, operator: str = "") -> None:
         self._station, self._rounds, self._operator = station, rounds, operator
+        self._at: ShaftAndRoom | None = None  # asked for once: a session has shafts of one size, in one room
 
     @property
     def name(self) -> str:
@@ -151,8 +154,11 @@ class DialBench:
             The readings cannot be what they say; they are kept.
         """
         recorder.measuring(order, None, None)
-        begun = Rounds(self._rounds.positions, self._rounds.repeats, anew=True)
-        return self._read(order, recorder, HandShaft(order.shaft, order.label, self._operator), begun)
+        if self._at is None:
+            self._station.talk.say("Diameter and temperature count for all shafts of this session.")
+            self._at = shaft_and_room(self._station.talk, UNKNOWN)
+        begun = replace(self._rounds, anew=True, asks_size=False)
+        return self._read(order, recorder, HandShaft(order.shaft, order.label, self._operator, self._at), begun)
 
     def _read(self, order: ShaftOrder, recorder: Recorder, whose: HandShaft, how: Rounds) -> MeasuredShaft:
         """Read a shaft to its end and have it judged."""

@@ -40,11 +40,14 @@ class Rounds:
         Readings of each position.
     anew : bool
         True to begin another session of readings, though one of the shaft was not finished.
+    asks_size : bool
+        True to ask for diameter and temperature where they are not known.
     """
 
     positions: int = 8
     repeats: int = 2
     anew: bool = False
+    asks_size: bool = True
 
 
 @dataclass(frozen=True)
@@ -114,7 +117,8 @@ class HandStation:
             self.talk.say(f"Going on with shaft {whose.shaft}: {progress(session)}. To begin it again: --anew")
             place = self.record.resume(session)
         else:
-            whose = replace(whose, at=shaft_and_room(self.talk, whose.at))
+            if how.asks_size:
+                whose = replace(whose, at=shaft_and_room(self.talk, whose.at))
             readings = how.positions * how.repeats
             begun = ReadingPlan(how.positions, how.repeats, readings)
             place = self.record.begin(self.bench, whose, self.clock_ms(), begun)

@@ -33,9 +33,12 @@ BandsFile = Annotated[Path | None, typer.Option("--bands", help="Judge against t
 BENCH, RECORD = Path("hand-bench.toml"), Path("hand-readings.jsonl")
 
 
-@hand.command("measure", epilog="Example: midspan hand measure --shaft 1 --label bar-1 --csv readings.csv")
+@hand.command("measure", epilog="Example: midspan hand measure --bench hand-bench.toml --bands bands.toml")
 def measure(
-    shaft: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Number of the shaft.")],
+    context: typer.Context,
+    shaft: Annotated[
+        int | None, typer.Option(min=0, max=2**31 - 1, help="Measure one shaft under this number, and end.")
+    ] = None,
     label: Label = "",
     csv: Annotated[
         Path | None,
@@ -60,11 +63,20 @@ def measure(
     as_json: AsJson = False,
     k: Factor = None,
     anew: Annotated[
-        bool, typer.Option("--anew", help="Begin another session, though one of this shaft was not finished.")
+        bool, typer.Option("--anew", help="Read the shaft from the beginning, though its readings were not finished.")
     ] = False,
+    scale: Annotated[Path | None, typer.Option(help="Scale's file (TOML), for weights in a session.")] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell in a session.")] = False,
 ) -> None:
-    """Measure a shaft: asks for each reading, or takes them from a CSV. A session that was broken off goes on."""
+    """Measure shaft after shaft with weight and dial: lay one in, press Enter, type what the dial shows.
+
+    At hand: the bench with its weight, a dial indicator, shafts with a mark at one end, safety glasses. Each shaft gets
+    the next number by itself; at the prompt, ? lists what else you can type. Every number is kept as it is typed: after
+    a power cut, start it again and the shaft goes on. With --shaft it measures that one shaft; with --csv its readings
+    come from a table.
+    """
     from midspan.attended.hand_shaft import HandStation, Rounds, keep_result
+    from midspan.cli.hand_session import HandSessionOptions, run_hand_session
     from midspan.cli.show import ShownVerdict
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
@@ -74,6 +86,17 @@ def measure(
 
     talk = Prompter()
     make_bench(bench, talk)
+    if shaft is None:
+        if label or csv or as_json or picture or k is not None or anew:
+            raise typer.BadParameter("--label, --csv, --json, --picture, --k and --anew go with --shaft", context)
+        if bands is None:
+            raise typer.BadParameter("a session judges each shaft: give --bands FILE (or run: midspan init)", context)
+        run_hand_session(
+            load_bench(bench),
+            Rounds(positions, repeats),
+            HandSessionOptions(bands, record, store, scale, operator, _sound(context, quiet=quiet)),
+        )
+        return
     typed = _from_csv(csv) if csv else None
     used, limits = load_bench(bench), load_bands(bands) if bands else None
     station = HandStation(used.content(), HandRecord(record), talk, now_ms)
@@ -84,6 +107,12 @@ def measure(
         place, lambda session: keep_result(session, limits, store, named=True, origin=Origin.MEASURED, at_ms=now_ms())
     )
     show_hand(made.result, ShownVerdict(made.decision, limits), Shown(as_json, k, picture))
+
+
+def _sound(context: typer.Context, *, quiet: bool) -> bool:
+    """Return True if the bell rings, by the option and the workspace."""
+    workspace = workspace_of(context)
+    return not quiet and (workspace is None or workspace.session.sound)
 
 
 def _check_bench(bench: "HandBench", place: "StorePlace") -> None:
