@@ -10,7 +10,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import ConfigurationError, ConversionError, OutputError, ReadingsError
 from midspan.base.files import writing
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt
+from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt, workspace_of
 from midspan.cli.screen import Prompter, aside
 
 if TYPE_CHECKING:
