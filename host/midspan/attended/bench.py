@@ -194,6 +194,10 @@ class AttendedBench(Protocol):
     def caution(self) -> str:
         """Caution for whoever stands at it, empty if nothing moves by itself."""
 
+    @property
+    def keeps_begun(self) -> bool:
+        """True if a shaft that was begun and not finished is gone on with at the next start."""
+
     def connect(self) -> None:
         """Open the way to the bench, anew after it was lost; nothing moves.
 

@@ -13,7 +13,7 @@ from midspan.attended.hand_shaft import HandStation, Rounds, reference_of
 from midspan.base.errors import ParkingError
 from midspan.conversation.prompts import Prompt, PromptChoice
 from midspan.hand_bench.guide import CAUTION, progress, shaft_and_room
-from midspan.hand_bench.record import UNKNOWN, HandSession, HandShaft, ShaftAndRoom
+from midspan.hand_bench.record import HandSession, HandShaft
 from midspan.hand_bench.result import evaluate_hand
 
 GO_ON = PromptChoice("go on", "", "go on with it")
@@ -29,16 +29,16 @@ class DialBench:
         The bench, and the record of what is typed.
     rounds : Rounds
         Positions and rounds of each shaft.
-    operator : str
-        Who reads the dial, empty where unknown.
+    every : HandShaft
+        What counts for every shaft: who reads the dial, diameter and temperature; number and label are not used.
     """
 
     caution = CAUTION
     keeps_begun = True
 
-    def __init__(self, station: HandStation, rounds: Rounds, operator: str = "") -> None:
-        self._station, self._rounds, self._operator = station, rounds, operator
-        self._at: ShaftAndRoom | None = None  # asked for once: a session has shafts of one size, in one room
+    def __init__(self, station: HandStation, rounds: Rounds, every: HandShaft) -> None:
+        self._station, self._rounds, self._every = station, rounds, every
+        self._asked = False  # for diameter and temperature: a session has shafts of one size, in one room
 
     @property
     def name(self) -> str:
@@ -131,6 +131,7 @@ class DialBench:
             self._station.record.end(self._station.record.resume(left))
             return None
         whose = HandShaft(left.shaft, left.label, left.operator, left.at)
+        self._every, self._asked = replace(self._every, at=left.at), True
         return self._read(order, recorder, whose, Rounds(left.positions, left.repeats))
 
     def measure(self, order: ShaftOrder, recorder: Recorder) -> MeasuredShaft:
@@ -154,11 +155,12 @@ class DialBench:
             The readings cannot be what they say; they are kept.
         """
         recorder.measuring(order, None, None)
-        if self._at is None:
+        if not self._asked:
             self._station.talk.say("Diameter and temperature count for all shafts of this session.")
-            self._at = shaft_and_room(self._station.talk, UNKNOWN)
+            self._every = replace(self._every, at=shaft_and_room(self._station.talk, self._every.at))
+            self._asked = True
         begun = replace(self._rounds, anew=True, asks_size=False)
-        return self._read(order, recorder, HandShaft(order.shaft, order.label, self._operator, self._at), begun)
+        return self._read(order, recorder, replace(self._every, shaft=order.shaft, label=order.label), begun)
 
     def _read(self, order: ShaftOrder, recorder: Recorder, whose: HandShaft, how: Rounds) -> MeasuredShaft:
         """Read a shaft to its end and have it judged."""

@@ -83,6 +83,7 @@ class GaugeBench:
     """
 
     caution = CAUTION
+    keeps_begun = False  # what was cut short is measured anew
 
     def __init__(self, name: str, ways: GaugeWays) -> None:
         self.name, self._ways = name, ways

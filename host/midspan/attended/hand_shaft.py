@@ -114,7 +114,7 @@ class HandStation:
         last = None if how.anew else self._last_session(whose)
         session = resumable(last, {"bench": self.bench, "operator": whose.operator, **plan})
         if session:
-            self.talk.say(f"Going on with shaft {whose.shaft}: {progress(session)}. To begin it again: --anew")
+            self.talk.say(f"Going on with shaft {whose.shaft}: {progress(session)}")
             place = self.record.resume(session)
         else:
             if how.asks_size:

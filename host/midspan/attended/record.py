@@ -169,10 +169,16 @@ class SessionRecord:
                 return ShaftOrder(shaft, self._label_of(shaft), None, None, run.batch)
         return None
 
-    def lifted(self) -> None:
-        """Record that the last shaft was taken out; one that was not measured counts as never laid in."""
+    def lifted(self, *, keep_begun: bool = False) -> None:
+        """Record that the last shaft was taken out; one that was not measured counts as never laid in.
+
+        Parameters
+        ----------
+        keep_begun : bool
+            True to leave a shaft open that was begun and not finished, to go on with it at the next start.
+        """
         left = self.journal.open_transit(self._bench, attended=True)
-        if left is None:
+        if left is None or (keep_begun and left.stage is TransitStage.MEASURING):
             return
         stage, words = TransitStage.TAKEN_OUT, None
         if left.result is None:

@@ -120,7 +120,7 @@ class AttendedSession:
     def _end(self) -> None:
         """Note that the last shaft is out, and say the totals."""
         try:
-            self._record.lifted()
+            self._record.lifted(keep_begun=self._bench.keeps_begun)
         finally:
             self._bench.close()
             for line in self.tally.words().splitlines():
@@ -190,6 +190,12 @@ class AttendedSession:
             self._sound("fault")
             self._desk.say(str(error))
             return self._ready()
+        except ReadingsError as error:  # of readings that cannot be what they say; nobody left the desk
+            if error.code == LEFT:
+                raise
+            self._sound("fault")
+            self._desk.say(f"No result: {error}")
+            return True
 
     def _lay_next(self) -> Prompt:
         """Return the prompt for the next shaft, with the keys that mean something now."""

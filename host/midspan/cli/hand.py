@@ -80,6 +80,7 @@ def measure(
     from midspan.cli.show import ShownVerdict
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.bench import load_bench
+    from midspan.hand_bench.guide import CAUTION
     from midspan.hand_bench.prompts import make_bench
     from midspan.hand_bench.record import HandRecord, HandShaft, ShaftAndRoom
     from midspan.store.evaluation import Origin
@@ -91,28 +92,23 @@ def measure(
             raise typer.BadParameter("--label, --csv, --json, --picture, --k and --anew go with --shaft", context)
         if bands is None:
             raise typer.BadParameter("a session judges each shaft: give --bands FILE (or run: midspan init)", context)
-        run_hand_session(
-            load_bench(bench),
-            Rounds(positions, repeats),
-            HandSessionOptions(bands, record, store, scale, operator, _sound(context, quiet=quiet)),
-        )
+        options = HandSessionOptions(bands, record, store, scale, operator, ShaftAndRoom(diameter, temperature), quiet)
+        run_hand_session(load_bench(bench), Rounds(positions, repeats), options, workspace_of(context))
         return
     typed = _from_csv(csv) if csv else None
     used, limits = load_bench(bench), load_bands(bands) if bands else None
     station = HandStation(used.content(), HandRecord(record), talk, now_ms)
     _check_bench(used, store)
     whose = HandShaft(shaft, label, operator, ShaftAndRoom(diameter, temperature))
-    place = station.read(whose, Rounds(positions, repeats, anew)) if typed is None else station.keep(whose, typed)
+    if typed is None:
+        talk.say(CAUTION)
+        place = station.read(whose, Rounds(positions, repeats, anew))
+    else:
+        place = station.keep(whose, typed)
     made = station.finished(
         place, lambda session: keep_result(session, limits, store, named=True, origin=Origin.MEASURED, at_ms=now_ms())
     )
     show_hand(made.result, ShownVerdict(made.decision, limits), Shown(as_json, k, picture))
-
-
-def _sound(context: typer.Context, *, quiet: bool) -> bool:
-    """Return True if the bell rings, by the option and the workspace."""
-    workspace = workspace_of(context)
-    return not quiet and (workspace is None or workspace.session.sound)
 
 
 def _check_bench(bench: "HandBench", place: "StorePlace") -> None:

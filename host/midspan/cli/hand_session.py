@@ -12,22 +12,27 @@ from midspan.cli.terminal import desk_here
 if TYPE_CHECKING:
     from midspan.attended.hand_shaft import Rounds
     from midspan.hand_bench.bench import HandBench
+    from midspan.hand_bench.record import ShaftAndRoom
     from midspan.store.place import StorePlace
+    from midspan.workspace.settings import Workspace
 
 
 @dataclass(frozen=True)
 class HandSessionOptions:
-    """Files of a session by hand, who reads, and whether the bell rings."""
+    """Files of a session by hand, who reads, what is known of shafts and room, and whether the bell is off."""
 
     bands: Path
     record: Path
     store: "StorePlace"
     scale: Path | None
     operator: str
-    sound: bool
+    at: "ShaftAndRoom"
+    quiet: bool
 
 
-def run_hand_session(bench: "HandBench", rounds: "Rounds", options: HandSessionOptions) -> None:
+def run_hand_session(
+    bench: "HandBench", rounds: "Rounds", options: HandSessionOptions, workspace: "Workspace | None"
+) -> None:
     """Measure shafts as they are laid in until the person ends the session; the totals are printed."""
     from midspan.attended.dial_bench import DialBench
     from midspan.attended.hand_shaft import HandStation
@@ -36,15 +41,17 @@ def run_hand_session(bench: "HandBench", rounds: "Rounds", options: HandSessionO
     from midspan.attended.session import AttendedSession, SessionTools
     from midspan.base.shown_units import shown_units
     from midspan.decision.bands import load_bands
-    from midspan.hand_bench.record import HandRecord
+    from midspan.hand_bench.record import HandRecord, HandShaft
     from midspan.store.kept_calibration import KeptCalibration
 
-    rules = SessionRules(load_bands(options.bands), bench.bench.id, operator=options.operator)
+    operator = options.operator or ("" if workspace is None else workspace.session.operator)
+    sound = not options.quiet and (workspace is None or workspace.session.sound)
+    rules = SessionRules(load_bands(options.bands), bench.bench.id, operator=operator)
     with ExitStack() as stack:
         store = stack.enter_context(options.store.open())
         store.keep_calibration(KeptCalibration.of_bench(bench))
-        desk = stack.enter_context(desk_here(sound=options.sound))
+        desk = stack.enter_context(desk_here(sound=sound))
         station = HandStation(bench.content(), HandRecord(options.record), desk, now_ms)
-        dial = DialBench(station, rounds, options.operator)
+        dial = DialBench(station, rounds, HandShaft(0, "", operator, options.at))
         tools = SessionTools(scale_here(options.scale), shown_units().weight.value)
         AttendedSession(desk, dial, SessionRecord(store, dial.name, rules, now_ms), tools).run()

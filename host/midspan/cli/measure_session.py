@@ -72,7 +72,7 @@ def run_session(options: "BenchOptions", given: SessionOptions, workspace: "Work
         bench.connect()
         sound = not given.quiet and (workspace is None or workspace.session.sound)
         desk = stack.enter_context(desk_here(sound=sound))
-        tools = SessionTools(_scale(given.scale), shown_units().weight.value)
+        tools = SessionTools(scale_here(given.scale), shown_units().weight.value)
         AttendedSession(desk, bench, SessionRecord(store, gauge.name, rules, now_ms), tools).run()
 
 
@@ -130,7 +130,7 @@ def _by(hand: "LaidIn") -> "Callable[[ShaftOrder], None]":
     return lambda order: hand.lay_in(order.shaft, order.standard)
 
 
-def _scale(file: Path | None) -> "Callable[[str], ShaftWeight] | None":
+def scale_here(file: Path | None) -> "Callable[[str], ShaftWeight] | None":
     """Return what weighs the shaft on the scale, None without a scale's file."""
     if file is None:
         return None

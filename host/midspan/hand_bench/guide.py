@@ -126,7 +126,6 @@ class Guide:
         Typed or Begun
             Each number as soon as it is typed, and each reading as soon as it is complete.
         """
-        self.talk.say(CAUTION)
         done = [place for place in self.plan if place in self.known]
         todo = [place for place in self.plan if place not in self.known]
         todo[:0] = self._in_question(len(todo) == 0)
