@@ -3,17 +3,26 @@
 import typer
 
 from midspan.cli.options import Commands
+from midspan.cli.shafts_find import find, show
 from midspan.cli.shafts_labels import labels
 from midspan.cli.shafts_said import different, join, size, spent, twins, vouch
+from midspan.cli.shafts_tell import label, note, tell, unvoid, void
 from midspan.cli.shafts_weigh import weigh
 
 shafts = typer.Typer(
     cls=Commands,
-    help="Single shafts: weigh, label and mark them, and say which numbers are one shaft.",
-    epilog="Example: midspan shafts weigh 12 312.4 --unit grains",
+    help="Single shafts: find and show them, void a measurement, label, weigh, and say which numbers are one shaft.",
+    epilog="Example: midspan shafts find blue",
     no_args_is_help=True,
 )
 
+shafts.command("find", epilog="Example: midspan shafts find blue --low 495 --high 505")(find)
+shafts.command("show", epilog="Example: midspan shafts show 12")(show)
+shafts.command("void", epilog="Example: midspan shafts void 12 --why 'the wrong shaft lay in the gauge' --by Ann")(void)
+shafts.command("unvoid", epilog="Example: midspan shafts unvoid 12 --why 'it was the right one' --by Ann")(unvoid)
+shafts.command("label", epilog="Example: midspan shafts label 12 red-4")(label)
+shafts.command("note", epilog="Example: midspan shafts note 12 'scratch near the nock' --by Ann")(note)
+shafts.command("tell", epilog="Example: midspan shafts tell 12 13 --customer 'archery club' --order 14")(tell)
 shafts.command("labels", epilog="Example: midspan shafts labels --set 'spring 1' --out labels.pdf")(labels)
 shafts.command("weigh", epilog="Example: midspan shafts weigh 12 312.4 --unit grains")(weigh)
 shafts.command("spent", epilog="Example: midspan shafts spent 17 18 --why 'broke at the range'")(spent)

@@ -346,6 +346,48 @@ def shafts_measured(store: Store, numbers: Collection[int]) -> dict[int, StockSh
     return {number: shaft for number, shaft in found.items() if shaft is not None}
 
 
+@dataclass(frozen=True, slots=True)
+class NewestOfShaft:
+    """Measurement that counts for a shaft, and what speaks against the shaft.
+
+    Parameters
+    ----------
+    row : StandingMeasurement
+        Newest measurement that counts, under the newest number of the shaft.
+    shaft : StockShaft | None
+        The shaft as sets see it, None without a spine.
+    against : str | None
+        Why it is no stock, None if it is.
+    """
+
+    row: StandingMeasurement
+    shaft: StockShaft | None
+    against: str | None
+
+
+def newest_of_each(store: Store) -> tuple[Identities, dict[int, NewestOfShaft]]:
+    """Return every measured shaft once, those included that are no stock.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+
+    Returns
+    -------
+    tuple[Identities, dict[int, NewestOfShaft]]
+        Which numbers are one shaft, and what counts for each shaft by its lowest number.
+    """
+    with StockRecords.of(store) as records:
+        why = _reasons(records)
+        rows = _counting(records, why)
+        newest = _newest_rows(rows, why.same)
+        against, weights = _against(rows, newest, why), _newest_weights(records, why.same)
+    return why.same, {
+        key: NewestOfShaft(row, _shaft(row, weights.get(row.shaft)), against.get(key)) for key, row in newest.items()
+    }
+
+
 def converted_words(shafts: Collection[StockShaft]) -> str | None:
     """Return the sentence that says how many spines were converted to the reference condition.
 

@@ -152,22 +152,24 @@ def _is_length(text: str) -> bool:
     return math.isfinite(length_mm) and SHORTEST_MM <= length_mm <= LONGEST_MM
 
 
-def details_of(store: Store, shafts: Collection[int]) -> list[Detail]:
+def details_of(store: Store, shafts: Collection[int] | None) -> list[Detail]:
     """Return everything that was said of shafts.
 
     Parameters
     ----------
     store : Store
         Open database.
-    shafts : Collection[int]
-        Numbers, as all numbers of one shaft.
+    shafts : Collection[int] | None
+        Numbers, as all numbers of one shaft; None for all shafts.
 
     Returns
     -------
     list[Detail]
         Oldest first; empty if nothing was said.
     """
-    query = select(DetailRow).where(DetailRow.shaft.in_(shafts)).order_by(DetailRow.id)
+    query = select(DetailRow).order_by(DetailRow.id)
+    if shafts is not None:
+        query = query.where(DetailRow.shaft.in_(shafts))
     with store.transaction() as session:
         return [
             Detail(row.id, row.shaft, row.at_ms, DetailKind(row.kind), row.value, row.person)

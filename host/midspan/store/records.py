@@ -5,7 +5,7 @@ What is written in the block is committed at its end, and rolled back if it rais
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Self
@@ -46,6 +46,31 @@ class StatedIdentity:
     at_ms: int
     person: str
     words: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredRun:
+    """A measurement without its result.
+
+    Parameters
+    ----------
+    run : int
+        Number of the measurement.
+    shaft : int
+        Number of the shaft.
+    label : str
+        What the shaft is called now; may be empty.
+    batch : int
+        Number of the batch.
+    void : bool
+        True if a person said that it does not count.
+    """
+
+    run: int
+    shaft: int
+    label: str
+    batch: int
+    void: bool
 
 
 class Records:
@@ -171,6 +196,36 @@ class Records:
             False for an unknown number.
         """
         return self._session.scalars(select(RunRow.id).where(RunRow.shaft == shaft).limit(1)).first() is not None
+
+    def own_labels(self, shafts: Collection[int]) -> list[str]:
+        """Return the labels that shafts were measured under, whatever they are called now.
+
+        Parameters
+        ----------
+        shafts : Collection[int]
+            Numbers of shafts.
+
+        Returns
+        -------
+        list[str]
+            Labels in the order of the measurements, each once.
+        """
+        query = select(RunRow.own_label).where(RunRow.shaft.in_(shafts), RunRow.own_label != "").order_by(RunRow.id)
+        return list(dict.fromkeys(self._session.scalars(query)))
+
+    def every_run(self) -> list[MeasuredRun]:
+        """Return every measurement without its result, in the order they were stored.
+
+        Returns
+        -------
+        list[MeasuredRun]
+            Measurements, void ones included.
+        """
+        query = select(RunRow.id, RunRow.shaft, RunRow.label, RunRow.batch_id, is_void(RunRow.id)).order_by(RunRow.id)
+        return [
+            MeasuredRun(run, shaft, label, batch, bool(void))
+            for run, shaft, label, batch, void in self._session.execute(query)
+        ]
 
     def stated_identities(self) -> list[StatedIdentity]:
         """Return all statements about numbers, oldest first.
