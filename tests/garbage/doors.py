@@ -135,6 +135,8 @@ READERS = (
     "sets extend spring+1",
     f"shafts size {FIRST} --sizes sizes.toml",
     "shafts size --sizes sizes.toml",
+    "shafts which",
+    f"shafts which {FIRST} --used",
     "export results --out out.csv",
     "export results --out out.json --all-versions",
     "export results --out out.parquet",

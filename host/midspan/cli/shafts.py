@@ -8,6 +8,7 @@ from midspan.cli.shafts_labels import labels
 from midspan.cli.shafts_said import different, join, size, spent, twins, vouch
 from midspan.cli.shafts_tell import label, note, tell, unvoid, void
 from midspan.cli.shafts_weigh import weigh
+from midspan.cli.shafts_which import which
 
 shafts = typer.Typer(
     cls=Commands,
@@ -26,6 +27,7 @@ shafts.command("tell", epilog="Example: midspan shafts tell 12 13 --customer 'ar
 shafts.command("labels", epilog="Example: midspan shafts labels --set 'spring 1' --out labels.pdf")(labels)
 shafts.command("weigh", epilog="Example: midspan shafts weigh 12 312.4 --unit grains")(weigh)
 shafts.command("spent", epilog="Example: midspan shafts spent 17 18 --why 'broke at the range'")(spent)
+shafts.command("which", epilog="Example: midspan shafts which 57 --used")(which)
 shafts.command("twins", epilog="Example: midspan shafts twins")(twins)
 shafts.command("join", epilog="Example: midspan shafts join 12 48 --by Ann --why 'there is only one in the rack'")(join)
 shafts.command("different", epilog="Example: midspan shafts different 12 48 --by Ann --why 'both lie before me'")(

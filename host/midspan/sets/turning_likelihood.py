@@ -82,7 +82,7 @@ def _agreement(first: Waves, second: Waves, variance: Array) -> tuple[Array, Arr
     c = (both * (np.conj(first) * weight)[:, None]).sum(axis=2)  # [pairs, senses, orders]
     on_grid = (c @ _GRID).real
     is_peak = (on_grid >= np.roll(on_grid, 1, axis=2)) & (on_grid >= np.roll(on_grid, -1, axis=2))
-    candidates = np.where(is_peak, on_grid, -np.inf).reshape(len(first), -1)
+    candidates = np.where(is_peak, on_grid, -np.inf).reshape(len(first), 2 * ANGLES)
     places = np.argpartition(-candidates, PEAKS, axis=1)[:, :PEAKS]
     height = np.take_along_axis(candidates, places, axis=1)
     of_sense = np.take_along_axis(c, (places // ANGLES)[..., None], axis=1)

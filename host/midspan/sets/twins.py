@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 from midspan.base.errors import MatchingError
-from midspan.sets.fingerprint import Fingerprints, prints_of, repeats_of
+from midspan.sets.fingerprint import prints_of, repeats_of
 from midspan.sets.likeness import ENOUGH, likely_same
-from midspan.sets.limits import Array
-from midspan.store.comparable import ComparableResult
+from midspan.sets.measured_stock import MeasuredStock
 from midspan.store.database import Store
-from midspan.store.evaluation import Origin
 from midspan.store.identity import Identities, Pair, Statement, identities, pair_of, statements
 from midspan.store.records import Records, StatedIdentity
 from midspan.store.stock_records import StockRecords
@@ -39,20 +37,6 @@ class Twins:
 
     likely: tuple[Pair, ...]
     unsure: Mapping[str, tuple[int, ...]]
-
-
-@dataclass(frozen=True)
-class _Condition:
-    """Gauge, calibration and evaluation of a result; only results of one condition are compared."""
-
-    gauge: str
-    calibration: str | None
-    evaluation: str | None
-
-    @property
-    def words(self) -> str:
-        """Gauge and calibration, for a message."""
-        return f"gauge {self.gauge} under calibration {self.calibration}"
 
 
 def numbers_of_label(store: Store, label: str) -> set[int]:
@@ -89,11 +73,11 @@ def find_twins(records: StockRecords, same: Identities) -> Twins:
     Twins
         Likely pairs, and shafts that cannot be told from others.
     """
-    measured = _Measured(records, same)
+    measured = MeasuredStock.of(records, same)
     likely: set[Pair] = set()
     unsure: dict[str, list[int]] = {}
     for condition in measured.conditions:
-        shafts, found = measured.stock(condition)
+        shafts = list(measured.stock[condition])
         if len(shafts) < 2:
             continue
         repeats = repeats_of(measured.repeated(condition))
@@ -103,7 +87,7 @@ def find_twins(records: StockRecords, same: Identities) -> Twins:
         elif len(shafts) <= ENOUGH:
             unsure.setdefault(f"{condition.words} has measured too few shafts", []).extend(shafts)
         else:
-            alike = likely_same(found, repeats)
+            alike = likely_same(prints_of(list(measured.stock[condition].values())), repeats)
             likely |= {pair_of(shafts[a], shafts[b]) for a, b in alike.pairs}
             unsure.setdefault(TOO_ALIKE, []).extend(shafts[i] for i in alike.unsure)
     told = {shaft for those in unsure.values() for shaft in those}
@@ -111,55 +95,6 @@ def find_twins(records: StockRecords, same: Identities) -> Twins:
         unsure.setdefault(why, []).extend(set(apart) - told)
     pairs = tuple(sorted(pair for pair in likely if not same.are_two(*pair)))
     return Twins(pairs, {why: tuple(sorted(set(those))) for why, those in unsure.items() if those})
-
-
-class _Measured:
-    """Traits of all measured shafts by condition."""
-
-    def __init__(self, records: StockRecords, same: Identities) -> None:
-        self._stock: dict[_Condition, dict[int, ComparableResult]] = {}
-        self._again: dict[_Condition, dict[tuple[object, int], ComparableResult]] = {}
-        self._others: set[int] = set()
-        for row in records.comparable():
-            if row.gauge is None or not row.is_whole:
-                self._others.add(row.shaft)
-                continue
-            condition = _Condition(row.gauge, row.calibration, row.evaluation)
-            # The newest of each batch counts. A check standard gets a new number each time. A result from an archive
-            # may rest on the same readings, so it is no repeat.
-            if row.origin == Origin.MEASURED:
-                once = (row.standard, row.shaft) if row.standard else (row.shaft, row.batch)
-                self._again.setdefault(condition, {})[once] = row
-            if row.standard is None:
-                shafts = self._stock.setdefault(condition, {})
-                shafts[same.key(row.shaft)] = row
-        # The condition with the most shafts comes first; shafts of the others cannot be compared with those.
-        self.conditions = sorted(self._stock, key=lambda condition: -len(self._stock[condition]))
-
-    def stock(self, condition: _Condition) -> tuple[list[int], Fingerprints]:
-        """Return the numbers of the shafts of a condition, each once, and their fingerprints."""
-        shafts = self._stock[condition]
-        return list(shafts), prints_of(list(shafts.values()))
-
-    def repeated(self, condition: _Condition) -> list[Array]:
-        """Return the traits of what was measured more than once, shape (times, 7) each."""
-        groups: dict[object, list[ComparableResult]] = {}
-        for (whose, _), row in self._again.get(condition, {}).items():
-            groups.setdefault(whose, []).append(row)
-        return [prints_of(rows).traits for rows in groups.values() if len(rows) > 1]
-
-    def apart(self) -> list[tuple[str, list[int]]]:
-        """Return the shafts that cannot be compared with most of the others, with the reason."""
-        if not self.conditions:
-            return []
-        first, *rest = self.conditions
-        done = set(self._stock[first])
-        found = []
-        for condition in rest:
-            others = [shaft for shaft in self._stock[condition] if shaft not in done]
-            found.append((f"measured by {condition.words}, most others by {first.words}", others))
-            done |= set(others)
-        return [*found, ("the result says too little of it", sorted(self._others - done))]
 
 
 def say(
