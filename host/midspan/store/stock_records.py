@@ -26,6 +26,7 @@ from midspan.store.tables import (
     LeavingRow,
     MarkRow,
     MemberRow,
+    NightRow,
     ResultRow,
     RunRow,
     StepRow,
@@ -258,7 +259,7 @@ class StockRecords(Records):
     def lost(self) -> frozenset[int]:
         """Return the measurements of shafts whose way ended at an unknown place.
 
-        A shaft that was measured again has been found.
+        A shaft that was measured again has been found, and one that a person laid in is in that person's hands.
 
         Returns
         -------
@@ -267,7 +268,9 @@ class StockRecords(Records):
         """
         last, other, judged = aliased(StepRow), aliased(StepRow), aliased(StepRow)
         later = and_(other.passage_id == last.passage_id, other.id > last.id)
+        by_hand = select(TransitRow.id).join(NightRow, NightRow.id == TransitRow.night_id).where(NightRow.attended)
         ended = select(last.passage_id).outerjoin(other, later).where(other.id.is_(None), last.stage.in_(LOST))
+        ended = ended.where(last.passage_id.not_in(by_hand))
         query = select(ResultRow.run_id).join(judged, judged.result_id == ResultRow.id)
         return frozenset(self._session.scalars(query.where(judged.passage_id.in_(ended))))
 

@@ -32,7 +32,7 @@ class TransitStage(StrEnum):
     IN_BIN = "in its place"  # place; passed: shafts that the chute counted, 2 when a second shaft fell with it
     NO_SHAFT = "none came"  # the feed brought no shaft
     UNCERTAIN = "not known where"  # place: to count again; words: reason
-    TAKEN_OUT = "taken out"  # it was no longer in the gauge, without an order to release it
+    TAKEN_OUT = "taken out"  # no longer in the gauge, without an order to release it; in an attended run: lifted
 
 
 ENDS = frozenset({TransitStage.IN_BIN, TransitStage.NO_SHAFT, TransitStage.UNCERTAIN, TransitStage.TAKEN_OUT})
