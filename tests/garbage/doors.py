@@ -131,6 +131,7 @@ READERS = (
     "shafts find bar --low 495 --high 505 --suspects --json",
     f"shafts show {FIRST}",
     f"shafts show {FIRST} --json",
+    "shafts labels --set spring+1 --shape flag --tube 6.5 --paper roll",
     "sets refill spring+1 --lost 2",
     "sets extend spring+1",
     f"shafts size {FIRST} --sizes sizes.toml",

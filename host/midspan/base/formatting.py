@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 
 from midspan.base.plain_text import printable as printable  # part of how things are worded
 
-CODE = "midspan shaft "
+CODE = "MIDSPAN SHAFT "
 
 
 def places_for(expanded: float) -> int:
@@ -126,7 +126,9 @@ def signed(value: float | None, places: int = 3) -> str:
 
 
 def code_of(shaft: int) -> str:
-    """Return the text in the scannable code on a shaft's label: plain words, so that any reader shows sense.
+    """Return the text in the scannable code on a shaft's label.
+
+    Plain words, so that any reader shows sense, in capitals, which take less room in a QR code.
 
     Parameters
     ----------
@@ -141,7 +143,7 @@ def code_of(shaft: int) -> str:
     Examples
     --------
     >>> code_of(12)
-    'midspan shaft 12'
+    'MIDSPAN SHAFT 12'
     """
     return f"{CODE}{shaft}"
 
@@ -164,7 +166,7 @@ def read_code(text: str) -> str:
     >>> read_code("midspan shaft 12"), read_code("blue-12")
     ('12', 'blue-12')
     """
-    return text.removeprefix(CODE)
+    return text[len(CODE) :] if text.upper().startswith(CODE) else text
 
 
 def ranges(numbers: Iterable[int]) -> str:

@@ -1,44 +1,89 @@
-"""`midspan shafts labels`: sheets of labels for shafts."""
+"""`midspan shafts labels`: labels for shafts as a PDF, and to a printer."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from midspan.base.errors import OutputError, ReadingsError
+from midspan.base.errors import ConfigurationError, OutputError, ReadingsError
+from midspan.base.label_shape import LabelPaper, LabelShape
 from midspan.cli.options import STORE, Factor, StoreAt
+
+if TYPE_CHECKING:
+    from midspan.report.label_sheet import Sheet
 
 
 def labels(
+    context: typer.Context,
     shafts: Annotated[list[str] | None, typer.Argument(help="Numbers or labels of shafts.", metavar="SHAFT")] = None,
     set_name: Annotated[str | None, typer.Option("--set", help="All shafts of this set.")] = None,
-    sheet: Annotated[Path | None, typer.Option(help="Where labels lie on your paper (TOML).")] = None,
+    shape: Annotated[
+        LabelShape | None,
+        typer.Option(
+            help="flag: stuck to itself around the shaft, read from both sides. collar: once around the shaft. "
+            "box: flat, for box or rack. number: a narrow collar with the number alone.",
+            show_default="box",
+        ),
+    ] = None,
+    tube: Annotated[float | None, typer.Option(min=3, max=12, help="Outside diameter of the shafts, mm.")] = None,
+    paper: Annotated[
+        LabelPaper | None, typer.Option(help="Paper; on a roll each label is a page.", show_default="a4")
+    ] = None,
+    sheet: Annotated[Path | None, typer.Option(help="Where labels lie on your own paper (TOML).")] = None,
     out: Annotated[Path, typer.Option("--out", help="PDF file to write.")] = Path("labels.pdf"),
     skip: Annotated[int, typer.Option(min=0, help="Labels gone from the first sheet.")] = 0,
+    to_print: Annotated[bool, typer.Option("--print", help="Print them too.")] = False,
+    printer: Annotated[
+        str | None, typer.Option(help="Printer, with --print.", show_default="the system's own choice")
+    ] = None,
     store: StoreAt = STORE,
     k: Factor = None,
 ) -> None:
-    """Write a sheet of shaft labels as PDF, each with a code of the shaft's number."""
-    from midspan.report.labels import label_of, load_sheet, write_labels
+    """Write shaft labels as PDF, each with a code of the shaft's number, and print them with --print."""
+    from midspan.report.labels import labels_of, write_labels
+    from midspan.report.printing import print_file
     from midspan.sets.registry import Sets
-    from midspan.sets.stock import full_results, shafts_of, spoken_against
 
     if out.suffix.lower() != ".pdf":
         raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf", code="labels_ending")
-    paper = load_sheet(sheet)
-    if skip >= paper.number:
-        raise ReadingsError(f"--skip {skip}: a sheet has {paper.number} labels; take a new one", code="skip_too_large")
+    if paper is not None and not _is_typed(context, "sheet"):
+        sheet = None  # what is typed wins over what the workspace states
+    elif sheet is not None and not _is_typed(context, "paper"):
+        paper = None
+    chosen = sheet_for(sheet, shape, tube, paper)
+    if skip >= chosen.number:
+        raise ReadingsError(f"--skip {skip}: a sheet has {chosen.number} labels; take a new one", code="skip_too_large")
     with store.open_to_read() as opened:
         sets = Sets(opened)
         numbers = [sets.number(name) for name in shafts or []]
         numbers += sets.named(set_name).present if set_name is not None else ()
         if not numbers:
             raise ReadingsError("say which shafts, or --set NAME with shafts in it", code="no_shafts")
-        of = {number: kept.name for kept in sets.all() for number in kept.present}
-        found = shafts_of(opened, numbers)
-        those = [found[number] for number in numbers]
-        results = full_results(opened, those)
-        of |= spoken_against(opened, numbers)
-    made = [label_of(shaft, results[shaft.result], k, of.get(shaft.shaft)) for shaft in those]
-    sheets = write_labels(made, paper, out, skip)
+        made = labels_of(opened, numbers, k)
+    sheets = write_labels(made, chosen, out, skip)
     print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")
+    if to_print:
+        print_file(out, printer, "shaft labels")
+        print(f"sent to {printer or 'the printer of this system'}; look that nothing was scaled: print at 100 %")
+
+
+def _is_typed(context: typer.Context, name: str) -> bool:
+    """Return True if an option was given on the command line, not by the workspace."""
+    source = context.get_parameter_source(name)
+    return source is not None and source.name == "COMMANDLINE"
+
+
+def sheet_for(file: Path | None, shape: LabelShape | None, tube_mm: float | None, paper: LabelPaper | None) -> "Sheet":
+    """Return the sheet that options or the workspace ask for: a file's, or the usual one of a shape.
+
+    A ConfigurationError says that file and options contradict each other, or that a diameter is missing.
+    """
+    from midspan.report.label_sheet import load_sheet, usual_sheet
+
+    if file is None:
+        return usual_sheet(shape or LabelShape.BOX, tube_mm, paper or LabelPaper.A4)
+    if paper is not None:
+        raise ConfigurationError(
+            f"--paper {paper}: {file} says what the paper is; leave one of them out", code="two_papers"
+        )
+    return load_sheet(file, shape, tube_mm)

@@ -34,7 +34,8 @@ def options_stated(workspace: "Workspace") -> dict[str, str]:
         "masses": files.masses, "bench": files.bench, "record": files.hand_readings, "plan": files.plan,
         "sizes": files.sizes, "scale": files.scale,
         "operator": workspace.session.operator, "who": workspace.session.operator,
-        "shape": labels.shape, "sheet": labels.sheet, "printer": labels.printer,
+        "shape": labels.shape, "tube": labels.tube_mm, "paper": labels.paper, "sheet": labels.sheet,
+        "printer": labels.printer,
     }  # fmt: skip
     return {name: str(value) for name, value in stated.items() if value}
 

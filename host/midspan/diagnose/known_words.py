@@ -19,7 +19,7 @@ from midspan.decision.bands import Bands
 from midspan.hand_bench.bench import HandBench
 from midspan.hand_bench.masses import MassSet
 from midspan.measurement.calibration import Calibration
-from midspan.report.labels import Sheet
+from midspan.report.label_sheet import Sheet
 from midspan.sets.nominal_sizes import Sizes
 from midspan.sets.scale import Scale
 from midspan.sorting.plan import SortPlan

@@ -15,6 +15,7 @@ from typing import Annotated, Literal
 from pydantic import Field, PrivateAttr, model_validator
 
 from midspan.base.config import ARRAY, Section, read_toml, validated
+from midspan.base.label_shape import LabelPaper, LabelShape
 from midspan.base.shown_units import AcrossUnit, ShownUnits, WeightUnit, WoodSpine
 from midspan.sorting.plan import Standard
 from midspan.workspace.found import WORKSPACE_FILE
@@ -155,8 +156,12 @@ class LabelsPart(Section):
 
     Parameters
     ----------
-    shape : str or None
-        Shape of a label, None for the usual one.
+    shape : LabelShape or None
+        Shape of a label, None for a box label.
+    tube_mm : float or None
+        Outside diameter of the shafts, mm; labels that go around them need it.
+    paper : LabelPaper or None
+        Usual paper, None for A4, or if `sheet` says what the paper is.
     sheet : Path or None
         File that says where labels lie on the paper, None for the usual sheet.
     printer : str or None
@@ -165,10 +170,19 @@ class LabelsPart(Section):
         When a measuring session prints a label: ``never``, when ``asked``, or for ``each`` shaft.
     """
 
-    shape: Annotated[str, Field(min_length=1)] | None = None
+    shape: Annotated[LabelShape, Field(strict=False)] | None = None
+    tube_mm: Annotated[float, Field(ge=3, le=12)] | None = None
+    paper: Annotated[LabelPaper, Field(strict=False)] | None = None
     sheet: PathInFile | None = None
     printer: Annotated[str, Field(min_length=1)] | None = None
     print: Literal["never", "asked", "each"] = "never"
+
+    @model_validator(mode="after")
+    def _one_paper(self) -> LabelsPart:
+        """Refuse two statements of what the paper is."""
+        if self.paper is not None and self.sheet is not None:
+            raise ValueError("paper: the file of the sheet says what the paper is; leave one of them out")
+        return self
 
 
 class Workspace(Section):
