@@ -25,6 +25,7 @@ from bench.figure import Figure, at_most, plainly
 from bench.whole_gauge import (
     FRAME,
     QUANTITIES,
+    SUPPORTS,
     UNITS,
     Measured,
     WholeGauge,
@@ -32,7 +33,6 @@ from bench.whole_gauge import (
     careful_gauge,
     careful_shaft,
     measure,
-    nip_cosine,
     rms,
 )
 
@@ -222,7 +222,7 @@ EFFECTS = [
         "0.0015 beside the 0.0044 that were measured",
         lambda rng: {
             "friction": 0.15,
-            "axial_friction_left": (0.0044 + 0.0015 * rng.choice((-1, 1))) * nip_cosine(7.5),
+            "axial_friction_left": (0.0044 + 0.0015 * rng.choice((-1, 1))) * SUPPORTS.upright(7.5),
         },
     ),
     Effect(

@@ -178,7 +178,7 @@ def test_the_page_follows_what_others_write_where_it_may_only_read(shop):
     with only_reading(shop):
         follower = Follower(StorePlace(shop / "results.db"))
         views = Views(follower, NOW)
-        assert "Night 2" in views.live(views.night(None))[0]
+        assert "Run 2" in views.live(views.night(None))[0]
         before = follower.count(2)
         with pytest.raises(StoreError) as caught:
             follower.ask_for_an_end(2, 5)

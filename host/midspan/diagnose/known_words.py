@@ -23,8 +23,9 @@ from midspan.report.label_sheet import Sheet
 from midspan.sets.nominal_sizes import Sizes
 from midspan.sets.scale import Scale
 from midspan.sorting.plan import SortPlan
+from midspan.workspace.settings import Workspace
 
-FILES = (SortPlan, Calibration, Bands, HandBench, MassSet, BarFile, Sizes, Scale, Sheet)
+FILES = (SortPlan, Calibration, Bands, HandBench, MassSet, BarFile, Sizes, Scale, Sheet, Workspace)
 
 
 @cache

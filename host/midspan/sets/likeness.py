@@ -138,7 +138,7 @@ def compared(queries: Fingerprints, stock: Fingerprints, near: Index, variances:
     return Nearby(near, found.log_same, found.agrees, _log_stranger((queries, stock), found, variances))
 
 
-def _with_stock(queries: Fingerprints, stock: Fingerprints, near: Index, variances: tuple[Array, Array]) -> _Compared:
+def _with_stock(queries: Fingerprints, stock: Fingerprints, near: Index, variances: tuple[Array, Array]) -> _Distances:
     """Return the comparison behind `compared`."""
     of_query, of_near = variances[0][:, None], variances[1][near]
     waves = stock.waves[near]
@@ -158,11 +158,11 @@ def _with_stock(queries: Fingerprints, stock: Fingerprints, near: Index, varianc
     log_same[row, column] = _log_scale(variance)[row, column] + found.log_mean - spine[row, column] / 2
     squares[row, column] = spine[row, column] + found.squares
     of_stock = _log_lesser(queries, np.where(lesser, true + of_query, np.inf)[:, 0])
-    return _Compared(near, log_same, squares, np.isfinite(variance), of_stock)
+    return _Distances(near, log_same, squares, np.isfinite(variance), of_stock)
 
 
 @dataclass(frozen=True)
-class _Compared:
+class _Distances:
     """Rows, densities, squares at the best turning, which quantities are known, and the density of the lesser waves."""
 
     rows: Index
@@ -197,14 +197,14 @@ def _log_lesser(queries: Fingerprints, variance: Array) -> Array:
     return np.asarray(_log_scale(variance) - squares.sum(axis=1) / 2)
 
 
-def _log_stranger(prints: tuple[Fingerprints, Fingerprints], found: _Compared, variances: tuple[Array, Array]) -> Array:
+def _log_stranger(prints: tuple[Fingerprints, Fingerprints], found: _Distances, spread: tuple[Array, Array]) -> Array:
     """Return the logarithm of the density of a stock, and of shafts at large, at queried shafts, (queries,)."""
     queries, stock = prints
     others = ~found.agrees | (found.agrees.mean(axis=1) > MOSTLY)[:, None]
     number = np.maximum(others.sum(axis=1), 1)
     narrower = number ** (-2 / (len(SEARCHED) + 1 + 4))  # Scott's rule for four quantities
     kernels, around = np.zeros(found.rows.shape), np.zeros(len(queries))
-    noise = variances[0][:, None] + variances[1][found.rows]
+    noise = spread[0][:, None] + spread[1][found.rows]
     for column in SEARCHED:
         known = np.isfinite(noise[..., column])
         away = queries.traits[:, column, None] - stock.traits[found.rows, column]
@@ -214,12 +214,12 @@ def _log_stranger(prints: tuple[Fingerprints, Fingerprints], found: _Compared, v
         if column:  # an amplitude r is a ring of 2 pi r, and of the kernel's width where r is less
             ring = np.sqrt(queries.traits[:, column] ** 2 + kernel[:, 0])
             around -= np.where(known[:, 0], np.log(2 * np.pi * np.where(known[:, 0], ring, 1.0)), 0.0)
-    kernels += _log_between(prints, found.rows, others, variances)
+    kernels += _log_between(prints, found.rows, others, spread)
     known_all: NDArray[np.bool_] = np.asarray(np.isfinite(noise).all(axis=1))
     lesser = found.log_lesser + known_all[:, 1:].mean(axis=1) * np.log(TOO_LOW) - np.log(len(stock))
     of_stock = logsumexp(np.where(others, kernels, -np.inf), axis=1) + around + lesser
     weight = len(stock) / (len(stock) + PSEUDO)
-    at_large = _log_at_large(queries, np.where(known_all, variances[0], np.inf))
+    at_large = _log_at_large(queries, np.where(known_all, spread[0], np.inf))
     return np.asarray(np.logaddexp(np.log(weight) + of_stock, np.log(1 - weight) + at_large))
 
 

@@ -30,7 +30,8 @@ from midspan.base.config import ARRAY, Section, read_toml, validated
 from midspan.base.csv_table import number_in
 from midspan.base.errors import LinkError, ReadingsError
 from midspan.base.formatting import printable
-from midspan.sets.weights import GRAM_PER, ShaftWeight, WeightUnit, weight_of
+from midspan.base.shown_units import WeightUnit
+from midspan.sets.weights import GRAM_PER, ShaftWeight, weight_of
 
 LONGEST_LINE = 120  # characters; more without a line end is noise, or the wrong speed
 GROUPS = ("value", "unit", "steady")

@@ -11,20 +11,12 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 from pathlib import Path
 
 from midspan.base.csv_table import TypedTable, number_in, read_typed
 from midspan.base.errors import ReadingsError
+from midspan.base.shown_units import WeightUnit
 from midspan.base.units import GRAM_PER_GRAIN
-
-
-class WeightUnit(StrEnum):
-    """Unit of a weight."""
-
-    GRAINS = "grains"
-    GRAMS = "grams"
-
 
 GRAM_PER = {WeightUnit.GRAINS: GRAM_PER_GRAIN, WeightUnit.GRAMS: 1.0}
 # From a child's short carbon shaft to a long shaft of hard wood (common practice, no source). The factor from grams to

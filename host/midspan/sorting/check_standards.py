@@ -83,7 +83,7 @@ def due(
 
     Examples
     --------
-    >>> from midspan.sorting.plan import EXAMPLE
+    >>> from midspan.sorting.plan import EXAMPLE, SortPlan
     >>> bar = {"name": "bar 7", "assigned_thou": 500.0, "u_assigned_thou": 0.1, "definition": "normal reactions"}
     >>> slot = [*EXAMPLE["place"], {"number": 5, "use": "standard"}]
     >>> plan = SortPlan.model_validate({**EXAMPLE, "place": slot, "standard": [bar]})
