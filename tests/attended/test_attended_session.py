@@ -3,6 +3,7 @@
 import pytest
 from attended_rig import AttendedRig
 from midspan.attended.session import SessionTools
+from midspan.base.errors import OutputError
 from midspan.conversation.desk import NoticeKind
 from midspan.decision.decision import Outcome
 from midspan.sets.weights import weight_of
@@ -275,3 +276,28 @@ def test_totals_add_up_whatever_was_measured(rig):
     assert words.startswith("3 shafts: ")
     accepted = sum(known.outcome == Outcome.ACCEPTED.value for known in rig.tally.shafts.values())
     assert accepted + len(rig.tally.voided) == len(rig.tally.shafts) or "rejected" in words
+
+
+def test_a_label_is_printed_on_a_key_and_only_where_the_workspace_says_how(rig):
+    printed = []
+    tools = SessionTools(print_label=printed.append)
+    rig.session([ENTER, ("lay next", "p"), ENTER, END], tools=tools)
+    assert printed == [1]
+    rig.session([ENTER, ("lay next", "p"), ENTER, END])  # without a printer the letter is a label like any other
+    assert printed == [1]
+    with rig.store() as store:
+        assert store.latest(4).run.label == "p"
+
+
+def test_each_shaft_may_get_its_label_and_a_printer_out_of_paper_stops_nothing(rig):
+    printed = []
+
+    def jammed_once(shaft):
+        printed.append(shaft)
+        if shaft == 1:
+            raise OutputError("printer shop does not take label-1.pdf: out of paper", code="not_printed")
+
+    person = rig.session([ENTER, ENTER, END], tools=SessionTools(print_label=jammed_once, prints_each=True))
+    assert printed == [1, 2]
+    assert [shaft for shaft, _ in rig.results()] == [1, 2]
+    assert any("out of paper" in line for line in person.told(NoticeKind.LINE))

@@ -24,6 +24,7 @@ CHOICES = (
     PromptChoice("note", "n", "note"),
     PromptChoice("label", "l", "label"),
     PromptChoice("weigh", "w", "weight"),
+    PromptChoice("print", "p", "print label"),
     PromptChoice("stiff side", "s", "stiff side up"),
     PromptChoice("help", "?", "help"),
     END,
@@ -36,6 +37,7 @@ HELP = (
     "v, u     void the last measurement, with a reason; undo that",
     "n, l     a note on the last shaft; a label, or another label, for it",
     "w        weight of the last shaft, from the scale if there is one, else typed",
+    "p        print a label of the last shaft, if the workspace says how",
     "s        turn the stiff side of the last shaft up, to mark it; only while it was not lifted",
     "q        end, with totals",
 )

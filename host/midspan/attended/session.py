@@ -13,7 +13,15 @@ from midspan.attended import choices, words
 from midspan.attended.bench import AttendedBench, MeasuredShaft, ShaftOrder
 from midspan.attended.record import SessionRecord
 from midspan.attended.tally import CountedShaft, SessionTally
-from midspan.base.errors import DeviceFault, LinkError, ParkingError, ProtocolError, ReadingsError, StoreError
+from midspan.base.errors import (
+    DeviceFault,
+    LinkError,
+    OutputError,
+    ParkingError,
+    ProtocolError,
+    ReadingsError,
+    StoreError,
+)
 from midspan.base.units import GRAM_PER_GRAIN
 from midspan.conversation.desk import LEFT, Desk, NoticeKind
 from midspan.conversation.prompts import Answer, Prompt
@@ -33,16 +41,6 @@ MARK_IT = (
 )
 
 
-def not_printed(_: int) -> None:
-    """Print no label.
-
-    Parameters
-    ----------
-    _ : int
-        Number of the shaft.
-    """
-
-
 @dataclass(frozen=True)
 class SessionTools:
     """What a session has besides desk, bench and record.
@@ -53,13 +51,16 @@ class SessionTools:
         Returns the weight of what lies on the scale; called with the name of the shaft. None without a scale.
     weight_unit : str
         Unit of a typed weight, grains or grams.
-    printed : callable
-        Called with the number of each shaft after its verdict, to print its label.
+    print_label : callable or None
+        Prints a label of the shaft with a number; None without a printer.
+    prints_each : bool
+        True to print a label of each shaft after its verdict, False to print on a key only.
     """
 
     weigh: Callable[[str], ShaftWeight] | None = None
     weight_unit: str = "grains"
-    printed: Callable[[int], None] = not_printed
+    print_label: Callable[[int], object] | None = None
+    prints_each: bool = False
 
 
 class AttendedSession:
@@ -204,6 +205,7 @@ class AttendedSession:
             possible |= {"repeat"}
             if last.order.standard is None:
                 possible |= {"void", "note", "label", "weigh"}
+                possible |= {"print"} if self._tools.print_label is not None else set()
             if self._bench.can_turn(last):
                 possible |= {"stiff side"}
         if self._voided is not None:
@@ -225,8 +227,8 @@ class AttendedSession:
             return not self._ended()
         actions: dict[str, Callable[[], None]] = {
             "start": self._measure_next, "repeat": self._repeat, "void": self._void, "undo": self._undo,
-            "note": self._note, "label": self._relabel, "weigh": self._weigh, "stiff side": self._turn_stiff_side,
-            "help": self._help,
+            "note": self._note, "label": self._relabel, "weigh": self._weigh, "print": self._print_label,
+            "stiff side": self._turn_stiff_side, "help": self._help,
         }  # fmt: skip
         actions[answer.choice]()
         return True
@@ -298,8 +300,8 @@ class AttendedSession:
             self.tally.suspects.discard(order.shaft)
         self._skipped = False
         self._show(measured)
-        if order.standard is None:
-            self._tools.printed(order.shaft)
+        if order.standard is None and self._tools.prints_each:
+            self._print_label()
 
     def _show(self, measured: MeasuredShaft) -> None:
         """Show a verdict and make its sound."""
@@ -396,6 +398,18 @@ class AttendedSession:
         self._voided = None
         self.tally.voided.discard(shaft)
         self._desk.say(f"The last measurement of shaft {shaft} counts again")
+
+    def _print_label(self) -> None:
+        """Print a label of the last shaft; without one the session goes on."""
+        assert self._last is not None
+        assert self._tools.print_label is not None
+        shaft = self._last.order.shaft
+        try:
+            self._tools.print_label(shaft)
+        except (*REFUSALS, OutputError) as error:
+            self._desk.say(f"No label: {error}")
+        else:
+            self._desk.say(f"Label of shaft {shaft} sent to the printer")
 
     def _weigh(self) -> None:
         """Store the weight of the last shaft, from the scale or typed."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from midspan.base.clock import now_ms
 from midspan.cli.measure_session import scale_here
+from midspan.cli.shafts_labels import label_printer
 from midspan.cli.terminal import desk_here
 
 if TYPE_CHECKING:
@@ -53,5 +54,7 @@ def run_hand_session(
         desk = stack.enter_context(desk_here(sound=sound))
         station = HandStation(bench.content(), HandRecord(options.record), desk, now_ms)
         dial = DialBench(station, rounds, HandShaft(0, "", operator, options.at))
-        tools = SessionTools(scale_here(options.scale), shown_units().weight.value)
+        each = workspace is not None and workspace.labels.print == "each"
+        printer = label_printer(workspace, store)
+        tools = SessionTools(scale_here(options.scale), shown_units().weight.value, printer, prints_each=each)
         AttendedSession(desk, dial, SessionRecord(store, dial.name, rules, now_ms), tools).run()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from midspan.base.clock import now_ms
 from midspan.cli.screen import aside
+from midspan.cli.shafts_labels import label_printer
 from midspan.cli.terminal import desk_here
 
 if TYPE_CHECKING:
@@ -72,7 +73,9 @@ def run_session(options: "BenchOptions", given: SessionOptions, workspace: "Work
         bench.connect()
         sound = not given.quiet and (workspace is None or workspace.session.sound)
         desk = stack.enter_context(desk_here(sound=sound))
-        tools = SessionTools(scale_here(given.scale), shown_units().weight.value)
+        each = workspace is not None and workspace.labels.print == "each"
+        printer = label_printer(workspace, store)
+        tools = SessionTools(scale_here(given.scale), shown_units().weight.value, printer, prints_each=each)
         AttendedSession(desk, bench, SessionRecord(store, gauge.name, rules, now_ms), tools).run()
 
 

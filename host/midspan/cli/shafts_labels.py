@@ -1,5 +1,6 @@
 """`midspan shafts labels`: labels for shafts as a PDF, and to a printer."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +12,10 @@ from midspan.cli.options import STORE, Factor, StoreAt
 
 if TYPE_CHECKING:
     from midspan.report.label_sheet import Sheet
+    from midspan.store.database import Store
+    from midspan.workspace.settings import Workspace
+
+LABELS_FOLDER = "labels"  # in the folder of a workspace: the PDFs of labels that a session prints
 
 
 def labels(
@@ -87,3 +92,18 @@ def sheet_for(file: Path | None, shape: LabelShape | None, tube_mm: float | None
             f"--paper {paper}: {file} says what the paper is; leave one of them out", code="two_papers"
         )
     return load_sheet(file, shape, tube_mm)
+
+
+def label_printer(workspace: "Workspace | None", store: "Store") -> "Callable[[int], object] | None":
+    """Return what prints a label of a shaft in a session, None if the workspace does not ask for labels.
+
+    A ConfigurationError says what the workspace lacks for labels, before anything is measured.
+    """
+    if workspace is None or workspace.labels.print == "never":
+        return None
+    from midspan.report.printing import LabelPrinter
+
+    stated = workspace.labels
+    sheet = sheet_for(stated.sheet, stated.shape, stated.tube_mm, stated.paper)
+    printer = LabelPrinter(sheet, stated.printer, workspace.folder / LABELS_FOLDER)
+    return lambda shaft: printer.print_label(store, shaft)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from midspan.base.errors import OutputError
+from midspan.base.files import writing
 from midspan.base.plain_text import brief
 from midspan.report.label_sheet import Sheet
 from midspan.report.labels import labels_of, write_labels
@@ -115,7 +116,7 @@ class LabelPrinter:
     printer : str or None
         Printer as the system names it, None for the system's own choice.
     folder : Path
-        Where the PDF of each label is written.
+        Where the PDF of each label is written; made if it is missing.
     run : RunCommand
         Runs the command that prints.
     """
@@ -147,6 +148,8 @@ class LabelPrinter:
             The label cannot be written or printed.
         """
         path = self._folder / f"label-{shaft}.pdf"
+        with writing(self._folder):
+            self._folder.mkdir(parents=True, exist_ok=True)
         write_labels(labels_of(store, [shaft]), self._sheet, path, self._used)
         print_file(path, self._printer, f"shaft {shaft}", self._run)
         self._used = (self._used + 1) % self._sheet.number
