@@ -68,7 +68,7 @@ def test_a_set_is_read_back_with_those_who_left(store):
         }  # fmt: skip
         records.leave([2], "lost in the grass", 14)
         assert records.members()[spring] == [members[spring][0], replace(members[spring][1], left="lost in the grass")]
-        assert records.taken(["spring", "summer"]) == {"spring"}
+        assert records.named(["spring", "summer"]) == {"spring": {spring}}
     with StockRecords.of(store) as stock:
         assert stock.in_sets() == {1, 3}
 

@@ -185,9 +185,16 @@ def show(
         found = reviewed(opened, present(opened, kept), k)
         against = spoken_against(opened, kept.present)
     if as_json:
-        print(json.dumps(sets_text.review_json(name, found, kept.limits, distance) | {"against": against}))
+        print(
+            json.dumps(
+                sets_text.review_json(name, found, kept.limits, distance)
+                | {"against": against, "said": sets_text.set_json(kept)}
+            )
+        )
         return
-    console().print(f"{printable(name)}: {sets_text.limits_words(kept.limits)}")
+    console().print(f"{printable(kept.name)}: {sets_text.limits_words(kept.limits)}")
+    for line in sets_text.set_words(kept):
+        console().print(line)
     print_set(found, distance)
     for line in sets_text.against_words(against, "should not be in it any more"):
         console().print(line)
@@ -196,13 +203,13 @@ def show(
 def _show_all(store: StorePlace, *, as_json: bool) -> None:
     """Print all kept sets."""
     from midspan.report.result_text import console
-    from midspan.report.sets_text import kept_table
+    from midspan.report.sets_text import kept_table, set_json
     from midspan.sets.registry import Sets
 
     with store.open_to_read() as opened:
         kept = Sets(opened).all()
     if as_json:
-        print(json.dumps([{"set": found.name, "shafts": list(found.present)} for found in kept]))
+        print(json.dumps([set_json(found) for found in kept]))
     else:
         console().print(kept_table(kept, {found.id: found.name for found in kept}))
 

@@ -116,10 +116,12 @@ def refill(
     if as_json:
         also = {"joining": [shaft.shaft for shaft in chosen], "next": [shaft.shaft for shaft in others]}
         told = sets_text.review_json(name, found, kept.limits, distance) | also | sets_text.twins_json(stock)
-        print(json.dumps(told | {"against": against}))
+        print(json.dumps(told | {"against": against, "said": sets_text.set_json(kept)}))
         return
     screen = console()
-    screen.print(f"best for {printable(name)}: {_names(chosen)}")
+    for line in sets_text.set_words(kept):
+        screen.print(line)
+    screen.print(f"best for {printable(kept.name)}: {_names(chosen)}")
     for other in others:
         same = ", not told apart from the best in spine" if other in doubles else ""
         screen.print(f"next: {_names([other])}{same}")

@@ -138,7 +138,7 @@ def card_of(store: Store, kept: KeptSet, asked_k: float | None, zone: tzinfo | N
     return Card(
         title=kept.name,
         headline=f"{len(rows)} shafts, mean spine {spine_text(found.mean, asked_k)}",
-        sentences=tuple(_sentences(found)),
+        sentences=(*_whom(kept), *_sentences(found)),
         headings=tuple(headings[i] for i in known),
         rows=tuple(tuple(row[i] for i in known) for row in rows),
         conditions=tuple(_conditions(store, found, whole.values(), zone)),
@@ -190,6 +190,12 @@ def _row(found: Review, i: int, result: MeasuredResult) -> tuple[str, ...]:
         shaft.name, spine_text(shaft, k).cell, away, spread_text(result, k).number, angle(lasting_side_deg(result)),
         runout_text(result, k).number, weight_text(shaft.weight_gr).number,
     )  # fmt: skip
+
+
+def _whom(kept: KeptSet) -> list[str]:
+    """Return the sentence that says for whom the set is, none if nobody said it."""
+    words = printable(kept.details.whom)
+    return [f"{words[0].upper()}{words[1:]}."] if words else []
 
 
 def _sentences(found: Review) -> list[str]:

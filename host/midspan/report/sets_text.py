@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
 from itertools import islice
 
 from rich.table import Table
@@ -400,12 +401,51 @@ def kept_table(sets: Sequence[KeptSet], names: Mapping[int, str]) -> Table:
     Table
         The rows, in the order given.
     """
-    table = _plain_table("set", "shafts", "asked for", "like")
+    table = _plain_table("set", "shafts", "asked for", "like", "said of it")
     for kept in sets:
         like = "" if kept.like is None else names.get(kept.like, f"set {kept.like}, which is gone")
         gone = "taken apart" if not kept.present else ", ".join(str(shaft) for shaft in kept.present)
-        table.add_row(printable(kept.name), gone, limits_words(kept.limits), printable(like))
+        table.add_row(
+            printable(kept.name), gone, limits_words(kept.limits), printable(like), printable(kept.details.words)
+        )
     return table
+
+
+def set_words(kept: KeptSet) -> Iterator[str]:
+    """Yield what people said of a set: for whom, shipped when, earlier names, notes.
+
+    Parameters
+    ----------
+    kept : KeptSet
+        The set.
+
+    Yields
+    ------
+    str
+        A line; none if nothing was said.
+    """
+    said = kept.details
+    if said.words:
+        yield printable(said.words)
+    if said.earlier_names:
+        yield printable(f"called before: {', '.join(said.earlier_names)}")
+    yield from (printable(note) for note in said.notes)
+
+
+def set_json(kept: KeptSet) -> dict[str, object]:
+    """Return a kept set as plain values.
+
+    Parameters
+    ----------
+    kept : KeptSet
+        The set.
+
+    Returns
+    -------
+    dict[str, object]
+        Name, shafts, and what people said of it.
+    """
+    return {"set": kept.name, "shafts": list(kept.present)} | asdict(kept.details)
 
 
 def sizes_table(rows: Sequence[tuple[StockShaft, Sequence[Likely]]]) -> Table:

@@ -21,15 +21,15 @@ from pydantic import ValidationError
 
 from midspan.base.errors import StoreError
 from midspan.sets.limits import Limits
+from midspan.sets.set_details import SetDetails, by_set, check_words, last_said_of, name_taken, standing_details
 from midspan.sets.stock import StockShaft
 from midspan.sets.weights import ShaftWeight
 from midspan.store.database import Store
+from midspan.store.detail_kinds import SetDetailKind
 from midspan.store.identity import known_identities
 from midspan.store.lookup import read_name
-from midspan.store.set_records import Member, SetRecord, SetRecords, WeightRecord
+from midspan.store.set_records import Member, SaidOfSet, SetRecord, SetRecords, WeightRecord
 from midspan.store.upgrade import DAMAGED
-
-LONGEST = 72  # characters of a name
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,8 @@ class KeptSet:
         Number of the set it was made to match, None for no set.
     members : tuple[Member, ...]
         Shafts in the order they joined, those that left included.
+    details : SetDetails
+        Customer, order, day of shipping, notes and earlier names.
     """
 
     id: int
@@ -58,6 +60,7 @@ class KeptSet:
     limits: Limits
     like: int | None
     members: tuple[Member, ...]
+    details: SetDetails
 
     @property
     def present(self) -> tuple[int, ...]:
@@ -95,16 +98,16 @@ class Sets:
             The limits of a set cannot be read.
         """
         with SetRecords.of(self._store) as records:
-            members = records.members()
-            return [
-                KeptSet(
-                    kept.id, kept.name, kept.made_ms, self._limits(kept), kept.like, tuple(members.get(kept.id, ()))
-                )
-                for kept in records.sets()
-            ]  # fmt: skip
+            members, said = records.members(), by_set(records.said())
+            return [self._kept(kept, tuple(members.get(kept.id, ())), said.get(kept.id, ())) for kept in records.sets()]
+
+    def _kept(self, kept: SetRecord, members: tuple[Member, ...], said: Sequence[SaidOfSet]) -> KeptSet:
+        """Return a set as it stands now."""
+        name, details = standing_details(kept.name, said)
+        return KeptSet(kept.id, name, kept.made_ms, self._limits(kept), kept.like, members, details)
 
     def named(self, name: str) -> KeptSet:
-        """Return the set of a name.
+        """Return the set that has a name now, or had it before.
 
         Parameters
         ----------
@@ -119,12 +122,13 @@ class Sets:
         Raises
         ------
         StoreError
-            No set has that name.
+            No set has or had that name (code "no_set").
         """
-        sets = {kept.name: kept for kept in self.all()}
+        every = self.all()
+        sets = {old: kept for kept in every for old in kept.details.earlier_names} | {kept.name: kept for kept in every}
         if name not in sets:
-            known = ", ".join(list(sets)[-6:]) or "none"
-            raise StoreError(f"{self._store.place}: no set {name!r}; the newest are: {known}")
+            known = ", ".join(kept.name for kept in every[-6:]) or "none"
+            raise StoreError(f"{self._store.place}: no set {name!r}; the newest are: {known}", code="no_set")
         return sets[name]
 
     def _limits(self, kept: SetRecord) -> Limits:
@@ -162,15 +166,12 @@ class Sets:
             A name is taken, empty, too long or not printable on one line, or a shaft got into another set since the
             stock was read.
         """
-        bad = next((name for name in sets if not _is_name(name)), None)
-        if bad is not None:
-            raise StoreError(
-                f"a set needs a name of 1 to {LONGEST} printable characters, not {bad[:LONGEST]!r}", code="name"
-            )
+        for name in sets:
+            check_words(name, "a set needs a name")
         with SetRecords.of(self._store) as records:
-            taken = records.taken(sets)
+            taken = records.named(sets)
             if taken:
-                raise StoreError(f"{self._store.place}: the name {min(taken)!r} is taken; choose another")
+                raise name_taken(self._store.place, min(taken))
             numbers = []
             for name, shafts in sets.items():
                 number = records.add(name, limits.model_dump_json(), like, at_ms)
@@ -211,9 +212,21 @@ class Sets:
             The set.
         at_ms : int
             Time of the change, ms since 1970 UTC.
+
+        Raises
+        ------
+        StoreError
+            The set was shipped (code "shipped").
         """
         with SetRecords.of(self._store) as records:
             records.leave(_members_of(kept, kept.present), "taken apart", at_ms)
+            shipped = last_said_of(records, kept.id, SetDetailKind.SHIPPED)
+            if shipped is not None:
+                raise StoreError(
+                    f"set {kept.name} was shipped {shipped}: its shafts are not here; if it came back, first: midspan "
+                    f"sets unship {kept.name!r}",
+                    code="shipped",
+                )
 
     def mark(self, shafts: Iterable[int], *, spent: bool, words: str, at_ms: int) -> None:
         """Take shafts out of the stock, or give them back, under all numbers that they have.
@@ -337,8 +350,3 @@ def _not_in(kept: KeptSet, shaft: int) -> StoreError:
     """Return the error for a shaft that is not in a set."""
     those = ", ".join(str(number) for number in kept.present)
     return StoreError(f"set {kept.name}: shaft {shaft} is not in it; its shafts are {those}")
-
-
-def _is_name(name: str) -> bool:
-    """Return True if a name can be printed on one line of a label."""
-    return name.isprintable() and name == name.strip() and 0 < len(name) <= LONGEST

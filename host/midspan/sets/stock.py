@@ -35,6 +35,7 @@ OUTCOMES = {
     Outcome.INSTRUMENT_FAULT: "measured while the gauge was at fault: measure it again",
 }
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
+SHIPPED = "shipped with its set"
 UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
 STATED_OTHERWISE = "its spine is stated for other supports and cannot be converted: evaluate its readings again"
 UNKNOWN = "nobody knows where it went"
@@ -434,7 +435,7 @@ def spoken_against(store: Store, numbers: Collection[int]) -> dict[int, str]:
     """
     with StockRecords.of(store) as records:
         why = _reasons(records)
-        taken, why = why.taken, replace(why, taken=frozenset())
+        taken, why = why.taken, replace(why, taken=frozenset(), shipped=frozenset())
         rows = _counting(records, why)
         by_shaft = _against(rows, _newest_rows(rows, why.same), why)
         cracked = _likely_cracked(records, why) if why.cracked else frozenset()
@@ -541,6 +542,7 @@ class _Reasons:
     same: Identities
     standards: frozenset[int]
     taken: frozenset[int]
+    shipped: frozenset[int]
     spent: Mapping[int, bool]
     suspect: frozenset[int]
     lost: frozenset[int]
@@ -553,6 +555,7 @@ class _Reasons:
         numbers = self.same.numbers(row.shaft)
         found = (
             (not self.standards.isdisjoint(numbers), STANDARD),
+            (not self.shipped.isdisjoint(numbers), SHIPPED),
             (not self.taken.isdisjoint(numbers), IN_A_SET),
             (self._is_spent(numbers), SPENT),
             (self.maybe_cracked(row.shaft), CRACKED),
@@ -590,8 +593,8 @@ class _Reasons:
 def _reasons(records: StockRecords) -> _Reasons:
     """Read everything that speaks against shafts."""
     return _Reasons(
-        known_identities(records), records.standards(), records.in_sets(), records.spent(), records.suspect(),
-        records.lost(), records.cracked(), records.vouched(),
+        known_identities(records), records.standards(), records.in_sets(), records.shipped(), records.spent(),
+        records.suspect(), records.lost(), records.cracked(), records.vouched(),
     )  # fmt: skip
 
 

@@ -10,23 +10,20 @@ from sqlalchemy import Select, func, select
 
 from midspan.decision.decision import Outcome
 from midspan.measurement.result_form import ResultKind
-from midspan.store.detail_kinds import DetailKind, SetDetailKind
+from midspan.store.detail_kinds import DetailKind
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import is_void
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.reference_spine import conversions
 from midspan.store.set_records import WeightRecord
-from midspan.store.stock_records import StockRecords
+from midspan.store.stock_records import StockRecords, last_said
 from midspan.store.stored_result import OlderResult
 from midspan.store.tables import (
     BatchRow,
     DecisionRow,
     DetailRow,
-    LeavingRow,
-    MemberRow,
     ResultRow,
     RunRow,
-    SetDetailRow,
     WeightRow,
 )
 
@@ -194,18 +191,6 @@ class GroupRecords(StockRecords):
         rows = self._session.execute(query.order_by(WeightRow.id))
         return [(at_ms, WeightRecord(shaft, weight_g, u_weight_g)) for at_ms, shaft, weight_g, u_weight_g in rows]
 
-    def present_in_sets(self) -> dict[int, int]:
-        """Return the set of each shaft that is in one.
-
-        Returns
-        -------
-        dict[int, int]
-            Number of the set by number of the shaft.
-        """
-        left = select(LeavingRow.member_id)
-        query = select(MemberRow.shaft, MemberRow.set_id).where(MemberRow.id.not_in(left))
-        return {row.shaft: row.set_id for row in self._session.execute(query)}
-
     def said_of_shafts(self, kind: DetailKind) -> dict[int, str]:
         """Return what people said last of shafts.
 
@@ -220,33 +205,12 @@ class GroupRecords(StockRecords):
             Value by number of the shaft; what was taken back is missing.
         """
         query = select(DetailRow.shaft, DetailRow.value).where(DetailRow.kind == kind.value).order_by(DetailRow.id)
-        return _last({row.shaft: row.value for row in self._session.execute(query)})
-
-    def said_of_sets(self, kind: SetDetailKind) -> dict[int, str]:
-        """Return what people said last of sets.
-
-        Parameters
-        ----------
-        kind : SetDetailKind
-            What about.
-
-        Returns
-        -------
-        dict[int, str]
-            Value by number of the set; what was taken back is missing.
-        """
-        query = select(SetDetailRow.set_id, SetDetailRow.value).where(SetDetailRow.kind == kind.value)
-        return _last({row.set_id: row.value for row in self._session.execute(query.order_by(SetDetailRow.id))})
+        return last_said({row.shaft: row.value for row in self._session.execute(query)})
 
 
 def _newest() -> Select[int]:
     """Return the query of the newest result of each measurement."""
     return select(func.max(ResultRow.id)).group_by(ResultRow.run_id)
-
-
-def _last(said: dict[int, str | None]) -> dict[int, str]:
-    """Return what was not taken back."""
-    return {number: value for number, value in said.items() if value is not None}
 
 
 def _with_causes(kind: ResultKind, calibration: str | None, text: str) -> OlderResult:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from sqlalchemy import insert, select
 
+from midspan.store.detail_kinds import SetDetailKind
 from midspan.store.records import Records
-from midspan.store.tables import LeavingRow, MarkRow, MemberRow, SetRow, WeightRow
+from midspan.store.tables import LeavingRow, MarkRow, MemberRow, SetDetailRow, SetRow, WeightRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +81,33 @@ class WeightRecord:
     u_weight_g: float
 
 
+@dataclass(frozen=True, slots=True)
+class SaidOfSet:
+    """What a person said of a set.
+
+    Parameters
+    ----------
+    set : int
+        Number of the set.
+    kind : SetDetailKind
+        What about.
+    value : str | None
+        What was said, None if it was taken back.
+    person : str
+        Who said it, empty where unknown.
+    at_ms : int
+        When it was said, UTC in ms since 1970.
+    """
+
+    set: int
+    kind: SetDetailKind
+    value: str | None
+    person: str
+    at_ms: int
+
+
 class SetRecords(Records):
-    """Sets, weights and marks within one transaction."""
+    """Sets, what was said of them, weights and marks within one transaction."""
 
     def sets(self) -> list[SetRecord]:
         """Return every set, oldest first.
@@ -108,8 +134,33 @@ class SetRecords(Records):
             found.setdefault(row.set_id, []).append(Member(row.id, row.shaft, row.result_id, row.joined_ms, left))
         return found
 
-    def taken(self, names: Collection[str]) -> set[str]:
-        """Return those of the names that a set already has.
+    def said(self) -> list[SaidOfSet]:
+        """Return everything that was said of sets, oldest first.
+
+        Returns
+        -------
+        list[SaidOfSet]
+            Statements, empty if there are none.
+        """
+        table = SetDetailRow.__table__.c
+        rows = self._session.execute(
+            select(table.set_id, table.kind, table.value, table.person, table.at_ms).order_by(table.id)
+        )
+        return [SaidOfSet(number, SetDetailKind(kind), *more) for number, kind, *more in rows]
+
+    def say(self, said: SaidOfSet) -> None:
+        """Add a statement about a set.
+
+        Parameters
+        ----------
+        said : SaidOfSet
+            The statement.
+        """
+        values = {"set_id": said.set, "kind": said.kind.value, "value": said.value}
+        self._session.execute(insert(SetDetailRow).values(**values, person=said.person, at_ms=said.at_ms))
+
+    def named(self, names: Collection[str]) -> dict[str, frozenset[int]]:
+        """Return which sets have or had names.
 
         Parameters
         ----------
@@ -118,10 +169,19 @@ class SetRecords(Records):
 
         Returns
         -------
-        set[str]
-            Names in use.
+        dict[str, frozenset[int]]
+            Numbers of the sets by name; a name that no set ever had is missing.
         """
-        return set(self._session.scalars(select(SetRow.name).where(SetRow.name.in_(names))))
+        renamed = select(SetDetailRow.value, SetDetailRow.set_id).where(SetDetailRow.kind == SetDetailKind.NAME.value)
+        queries = (
+            select(SetRow.name, SetRow.id).where(SetRow.name.in_(names)), renamed.where(SetDetailRow.value.in_(names)),
+        )  # fmt: skip
+        found: dict[str, frozenset[int]] = {}
+        for query in queries:
+            for name, number in self._session.execute(query):
+                if name is not None:
+                    found[name] = found.get(name, frozenset()) | {number}
+        return found
 
     def add(self, name: str, limits: str, like: int | None, at_ms: int) -> int:
         """Add a set without members and return its number.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import and_, func, select
@@ -13,6 +13,7 @@ from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result_form import ResultKind
 from midspan.store.comparable import ComparableResult, comparable_results
 from midspan.store.database import Store
+from midspan.store.detail_kinds import SetDetailKind
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import standing_results
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
@@ -29,6 +30,7 @@ from midspan.store.tables import (
     NightRow,
     ResultRow,
     RunRow,
+    SetDetailRow,
     StepRow,
     SuspectRow,
     TransitRow,
@@ -194,8 +196,46 @@ class StockRecords(Records):
         frozenset[int]
             Numbers of shafts.
         """
+        return frozenset(self.present_in_sets())
+
+    def present_in_sets(self) -> dict[int, int]:
+        """Return the set of each shaft that is in one.
+
+        Returns
+        -------
+        dict[int, int]
+            Number of the set by number of the shaft.
+        """
         left = select(LeavingRow.member_id)
-        return frozenset(self._session.scalars(select(MemberRow.shaft).where(MemberRow.id.not_in(left))))
+        query = select(MemberRow.shaft, MemberRow.set_id).where(MemberRow.id.not_in(left))
+        return {row.shaft: row.set_id for row in self._session.execute(query)}
+
+    def said_of_sets(self, kind: SetDetailKind) -> dict[int, str]:
+        """Return what people said last of sets.
+
+        Parameters
+        ----------
+        kind : SetDetailKind
+            What about.
+
+        Returns
+        -------
+        dict[int, str]
+            Value by number of the set; what was taken back is missing.
+        """
+        query = select(SetDetailRow.set_id, SetDetailRow.value).where(SetDetailRow.kind == kind.value)
+        return last_said({row.set_id: row.value for row in self._session.execute(query.order_by(SetDetailRow.id))})
+
+    def shipped(self) -> frozenset[int]:
+        """Return the numbers of the shafts that are in a set that was shipped.
+
+        Returns
+        -------
+        frozenset[int]
+            Numbers of shafts.
+        """
+        gone = self.said_of_sets(SetDetailKind.SHIPPED)
+        return frozenset(shaft for shaft, number in self.present_in_sets().items() if number in gone)
 
     def spent(self) -> dict[int, bool]:
         """Return the newest mark of each marked shaft.
@@ -273,6 +313,27 @@ class StockRecords(Records):
         ended = ended.where(last.passage_id.not_in(by_hand))
         query = select(ResultRow.run_id).join(judged, judged.result_id == ResultRow.id)
         return frozenset(self._session.scalars(query.where(judged.passage_id.in_(ended))))
+
+
+def last_said(said: Mapping[int, str | None]) -> dict[int, str]:
+    """Return what was said last and not taken back.
+
+    Parameters
+    ----------
+    said : Mapping[int, str or None]
+        Newest value by number of a shaft or set; None where it was taken back.
+
+    Returns
+    -------
+    dict[int, str]
+        The values that stand.
+
+    Examples
+    --------
+    >>> last_said({1: "Ann", 2: None})
+    {1: 'Ann'}
+    """
+    return {number: value for number, value in said.items() if value is not None}
 
 
 def results_by_number(store: Store, results: Collection[int]) -> dict[int, MeasuredResult]:
