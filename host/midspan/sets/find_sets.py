@@ -79,7 +79,13 @@ class SetQuery:
 
     @property
     def days(self) -> DayRange | None:
-        """Days of shipping that are asked for, None for any; raises ReadingsError if they are not days."""
+        """Days of shipping that are asked for, None for any.
+
+        Raises
+        ------
+        ReadingsError
+            They are not days (code "no_dates").
+        """
         if self.shipped is None:
             return None
         if re.fullmatch(r"\d{4}(-\d{2}){0,2}", self.shipped):
