@@ -4,6 +4,7 @@ A question has a default only where that is honest: on the simulated gauge the s
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from midspan.base.csv_table import number_in
@@ -14,10 +15,12 @@ from midspan.calibrate.supports import Supports
 from midspan.conversation.prompts import Prompt, PromptChoice
 from midspan.conversation.questions import is_yes, number_asked, number_or_none, number_prompt
 from midspan.hand_bench.gravity import STANDARD, Gravity, local_gravity
+from midspan.hand_bench.masses import Mass
 from midspan.rehearsal import scenario
 
 USUAL_MASSES_G = (200.0, 400.0, 600.0, 800.0, 1000.0)
 LARGEST_MASS_G = 50_000.0
+MOST_LOAD_G = 1100.0  # a quarter above the standard load of 880 g, which a calibration has to reach
 UNKNOWN = PromptChoice("unknown", "", "not known")
 MEASURED = PromptChoice("measured", "m", "measure it with a dial")
 COMPUTED = {
@@ -26,13 +29,43 @@ COMPUTED = {
 }
 
 
-def masses_g(session: GuidedCalibration) -> list[float]:
+def loads_of(own: Sequence[Mass]) -> tuple[float, ...]:
+    """Return loads that masses at hand make up: five, evenly spaced as far as they allow, up to about 1000 g.
+
+    Parameters
+    ----------
+    own : sequence of Mass
+        Masses at hand; none for a usual set.
+
+    Returns
+    -------
+    tuple of float
+        Nominal loads, g, rising.
+
+    Examples
+    --------
+    >>> loads_of([Mass(f"{grams} g", grams, 0.1) for grams in (100.0, 200.0, 200.0, 500.0)])
+    (200.0, 400.0, 600.0, 800.0, 1000.0)
+    """
+    totals = {0.0}
+    for mass in own:
+        totals |= {total + mass.mass_g for total in totals if total + mass.mass_g <= MOST_LOAD_G}
+    if len(totals) == 1:
+        return USUAL_MASSES_G
+    steps = [max(totals) * step / len(USUAL_MASSES_G) for step in range(1, len(USUAL_MASSES_G) + 1)]
+    nearest = {min(totals - {0.0}, key=lambda total: abs(total - step)) for step in steps}
+    return tuple(sorted(float(f"{total:.4g}") for total in nearest))
+
+
+def masses_g(session: GuidedCalibration, own: Sequence[Mass] = ()) -> list[float]:
     """Return the masses that the cell is to be loaded with, g.
 
     Parameters
     ----------
     session : GuidedCalibration
         Circumstances.
+    own : sequence of Mass
+        Masses at hand, empty if nothing is stated of them.
 
     Returns
     -------
@@ -44,7 +77,7 @@ def masses_g(session: GuidedCalibration) -> list[float]:
     ConfigurationError
         Nobody is there to ask (code "nobody").
     """
-    default = " ".join(f"{mass:g}" for mass in USUAL_MASSES_G)
+    default = " ".join(f"{mass:g}" for mass in loads_of(own))
     words = "Masses that you can put on, in grams, the largest near 1000; with spaces between"
     prompt = Prompt("masses", words, text="masses", default=default)
     while True:

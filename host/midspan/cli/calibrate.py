@@ -10,6 +10,7 @@ import typer
 from midspan.cli import calibrate_parts as parts
 from midspan.cli.calibrate_changes import changes
 from midspan.cli.calibrate_options import RECORDS, Asked, Records, at_hand, calibrate, procedure
+from midspan.cli.calibrate_parts import MassesFile
 from midspan.cli.screen import aside
 
 __all__ = ["calibrate"]
@@ -35,7 +36,7 @@ CalibrationOut = Annotated[
 
 
 @procedure("all", "--port rehearsal --yes")
-def all_parts(asked: Asked, calibration: CalibrationOut = CALIBRATION) -> None:
+def all_parts(asked: Asked, calibration: CalibrationOut = CALIBRATION, masses: MassesFile = None) -> None:
     """Calibrate the whole gauge: every part in order, then the file. Parts whose record is still valid are left out.
 
     At hand: masses up to 1000 g, a dial indicator with its stand, a steel bar of 25 mm, a long rule or caliper, a shaft
@@ -49,7 +50,10 @@ def all_parts(asked: Asked, calibration: CalibrationOut = CALIBRATION) -> None:
     while (following := next_procedure(asked.newest(), datetime.now(UTC).date())) not in (FILE, ""):
         aside(f"\n{following} (part {ORDER.index(following) + 1} of {len(ORDER)})")
         aside(at_hand(PARTS[following]))
-        PARTS[following](asked)
+        if following == "force":
+            parts.force(asked, masses=masses)
+        else:
+            PARTS[following](asked)
     write_file(calibration, asked.records, asked.gauge_name())
 
 

@@ -10,6 +10,9 @@ from midspan.calibrate.cell_loading import LoadingWay
 from midspan.cli.calibrate_options import Asked, procedure
 
 USUAL_SHAFT_MM = 6.0
+MassesFile = Annotated[
+    Path | None, typer.Option("--masses", help="Certificates of the masses (TOML, [[mass]] tables).")
+]
 
 
 def _given(**options: float | None) -> dict[str, float]:
@@ -30,7 +33,7 @@ def force(
     ] = None,
     rounds: Annotated[int, typer.Option(min=1, max=20, help="How often all loads are put on, up and down.")] = 3,
     creep: Annotated[bool, typer.Option("--creep", help="Also leave the largest load on for five minutes.")] = False,
-    masses: Annotated[Path | None, typer.Option(help="Certificates of the masses (TOML, [[mass]] tables).")] = None,
+    masses: MassesFile = None,
     mass_u_pct: Annotated[
         float, typer.Option(min=0, max=5, help="Standard uncertainty of masses without certificate, in percent.")
     ] = 0.05,
@@ -62,12 +65,12 @@ def force(
     from midspan.hand_bench.masses import Air, load_masses
 
     session = asked.session(csv)
-    masses_g = mass or (list(asked_first.USUAL_MASSES_G) if csv is not None else asked_first.masses_g(session))
     if gravity is not None:
         known = typed_gravity(gravity, gravity_u)
     else:
         known = asked_first.gravity_here(session) if latitude is None else local_gravity(latitude, height)
     own = tuple(load_masses(masses).values()) if masses else ()
+    masses_g = mass or (list(asked_first.USUAL_MASSES_G) if csv is not None else asked_first.masses_g(session, own))
     load = Load(known, Air(air, air_u), own, mass_u_pct / 100, Loading(way, ratio, ratio_u))
     asked.finish(session, guided_force.force(session, load, masses_g, rounds, creep))
 
