@@ -62,6 +62,7 @@ def byte_locks() -> ModuleType:
             raise PermissionError(13, "Permission denied") from error
 
     found.locking = locking  # type: ignore[attr-defined]
+    found.kbhit = lambda: False  # type: ignore[attr-defined]
     return found
 
 
@@ -76,6 +77,7 @@ def pretend() -> None:
             if hasattr(module, name):
                 delattr(module, name)
     subprocess.CREATE_NEW_PROCESS_GROUP = 0  # type: ignore[attr-defined]
+    os.startfile = lambda *words: print("started:", *words)  # type: ignore[attr-defined]
     sys.platform = "win32"
 
 
