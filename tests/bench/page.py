@@ -44,7 +44,7 @@ def _painted_ms(page, url):
 
 
 def _latencies_ms(page, night):
-    page.wait_for_selector(f"h1:has-text('Night {night.number} ')")
+    page.wait_for_selector(f"h1:has-text('Run {night.number} ')")
     found = []
     for _ in range(VERDICTS):
         shaft = night.ordinary_shaft()

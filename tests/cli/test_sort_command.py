@@ -351,7 +351,7 @@ def test_a_night_goes_on_when_nobody_reads_what_it_says(folder):
     until(host, "shaft 2")
     host.stderr.close()
     with host.stdout as out:
-        assert out.read().startswith("Night 1: 6 ")
+        assert out.read().startswith("Run 1: 6 ")
     assert host.wait() == 0
     check_ledger(folder, HOPPER)
 

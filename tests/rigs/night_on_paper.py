@@ -128,7 +128,7 @@ class PaperNight:
         """Measure the check standard, with a reading that differs from its assigned value."""
         shaft = self.fed("SLOT", "bar 7")
         spine, good = 498.6 + off_thou, abs(off_thou) < 0.5
-        reasons = () if good else (f"it reads {off_thou:+.2f} thou beside its assigned value 498.6, U is 0.52",)
+        reasons = () if good else (f"it reads {off_thou:+.2f} thou off its known value 498.6 thou, allowed 0.52 thou",)
         check = StandardCheck("bar 7", self.at_ms, spine, U_THOU, 498.6, 0.15, good, reasons, "attic-7")
         verdict = Decision(Outcome.INSTRUMENT_FAULT, reasons)
         if good:

@@ -83,7 +83,7 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(store_place):
             "doubtful, or not judged by any bands": (doubtful,),
             "measured while the gauge was at fault": (faulty,),
             "not measured": (nothing,),
-            "nobody knows where it went": (unseen,),
+            "bin uncertain": (unseen,),
             "suspect since a check standard was out": tuple(suspects[1:]),
         }
 

@@ -248,7 +248,7 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
     port = free_port()
     server = Server(store_in(folder), port=port).start()
     page = opened(chromium, server.url)
-    assert page.inner_text("main h1").startswith("Night 1 ")
+    assert page.inner_text("main h1").startswith("Run 1 ")
     sorting = subprocess.Popen([sys.executable, "-c", SORT], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     try:
         page.wait_for_selector("h1:text-is('Night 2 on gauge rehearsal')")

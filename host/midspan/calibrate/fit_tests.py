@@ -79,10 +79,8 @@ class Evidence:
             Sentence without a full stop.
         """
         if self.added_term is None:
-            return "a straight line: there are too few different points to try a second order"
-        kind = "a second order" if self.order == 2 else "a straight line"
-        says = "helps beyond chance" if self.order == 2 else "does not help beyond chance"
-        return f"{kind}: the added term {says} (F = {self.added_term.ratio:.1f}, p = {self.added_term.chance:.2g})"
+            return "a straight line: too few different points to look for curvature"
+        return "a curve fits: curvature found" if self.order == 2 else "a straight line fits; no curvature found"
 
 
 def _sum_of_squares(fit: PolynomialFit) -> float:

@@ -11,8 +11,9 @@ import numpy as np
 from midspan.base.formatting import with_uncertainty
 from midspan.base.units import MM_PER_THOU, STANDARD
 from midspan.calibrate.outcome import ProcedureResult
+from midspan.uncertainty.budget import Coverage
 
-K = 2.0
+K = Coverage().k(None)  # of a 95 % range
 SPINE_THOU = 500.0  # at which a share of the uncertainty of the spine is told
 # What is told only on request: what a standard says of a cell, and what a test of the fit found.
 ON_REQUEST = ("order", "iso_376", "iso_7500_1", "r_60", "no_creep")

@@ -24,8 +24,8 @@ def backup(
 ) -> None:
     """Copy the database with archives, calibrations, plans and settings into a folder, and read everything back.
 
-    It may be made while a night runs and the page is open. Addresses in a plan's notices stand in the copy as they do
-    in the plan: who has the backup has them.
+    It can be made while a sorting run and the page are open. The copy of a plan contains the addresses of its
+    notices: keep it where you keep the plan.
     """
     from midspan.backup import copy as making
     from midspan.base.clock import now_ms

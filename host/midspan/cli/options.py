@@ -93,13 +93,13 @@ Factor = Annotated[
 ]
 FixedFactor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
 ClearFault = Annotated[
-    bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault first; the press goes home.")
+    bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault; the head goes up first.")
 ]
 AllowDoubtful = Annotated[
     bool,
     typer.Option(
         "--doubtful-calibration",
-        help="Use a calibration that ran out, is of another gauge, temperature or date; results then say so.",
+        help="Use a calibration that has expired or is for another gauge or temperature; results then say so.",
     ),
 ]
 

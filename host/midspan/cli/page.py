@@ -23,7 +23,7 @@ def page(
     store: StoreOfPlan = STORE,
     port: Annotated[int, typer.Option(min=1024, max=65535, help="Port of the page.")] = 8437,
     network: Annotated[
-        bool, typer.Option("--network", help="Let other computers look too; each needs a token.")
+        bool, typer.Option("--network", help="Let other computers open it too; each needs a token.")
     ] = False,
     look_token: Annotated[
         Path | None,
@@ -34,9 +34,9 @@ def page(
         typer.Option("--command-token", help="File with the token to command (else: $MIDSPAN_COMMAND_TOKEN, or made)."),
     ] = None,
 ) -> None:
-    """Show nights, shafts and sets as a page in the browser, live while midspan sort runs elsewhere.
+    """Show sorting runs, shafts and sets as a page in the browser, live while midspan sort runs.
 
-    It reads the database and writes nothing but the wish to stop. Without --network only this computer reaches it.
+    It only reads the database and can ask a run to stop. Without --network only this computer can open it.
     """
     from importlib.util import find_spec
 

@@ -138,7 +138,7 @@ def matched(
         draw_set(figure, name, review)
     _say(out)
     for number, reason in against.items():
-        aside(f"shaft {number} should not be in it any more: {reason}")
+        aside(f"shaft {number} should no longer be in it: {reason}")
 
 
 @plot.command("check", epilog="Example: midspan plot check 'bar 1' --out bar-1.png")

@@ -27,15 +27,13 @@ def recompute(
     store: StoreToKeepIn = None,
     plan: Annotated[
         Path | None,
-        typer.Option(
-            help="Plan of their night, for runs that no night of this database sorted: crack limit, standards."
-        ),
+        typer.Option(help="Plan of their sorting run, if this database did not sort them: crack limit, standards."),
     ] = None,
     allow_doubtful: AllowDoubtful = False,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
-    """Results again from raw archives.
+    """Evaluate raw readings again.
 
     Works under the calibration you name; nothing stored is changed.
     """

@@ -9,7 +9,7 @@ from midspan.cli.options import STORE, StoreOfPlan
 
 
 def report(
-    run: Annotated[int | None, typer.Argument(help="Number of the night; the newest one if left out.")] = None,
+    run: Annotated[int | None, typer.Argument(help="Number of the run; the newest if left out.")] = None,
     store: StoreOfPlan = STORE,
     out: Annotated[
         Path | None, typer.Option("--out", help="HTML file to write.", show_default="night-NUMBER.html")

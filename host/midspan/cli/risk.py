@@ -27,7 +27,7 @@ def risk(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say what your decision rule costs.
+    """Show what your decision rule costs.
 
     How many bad shafts it lets in and how many good ones it turns away, beside the other rules of JCGM 106.
     """

@@ -36,31 +36,31 @@ class Chosen:
 
 
 def make(
-    spine: Annotated[float, typer.Option(min=0.01, max=1000, help="Most that spines of a set may span, thou.")],
+    spine: Annotated[float, typer.Option(min=0.01, max=1000, help="Largest difference in spine within a set, thou.")],
     number: Annotated[int, typer.Option(min=2, max=1000, help="Shafts in a set.")] = 12,
     spread: Annotated[
-        float | None, typer.Option(min=0.01, max=1000, help="Most that their spreads around may span, thou.")
+        float | None, typer.Option(min=0.01, max=1000, help="Largest difference in spread around, thou.")
     ] = None,
     weight: Annotated[
-        float | None, typer.Option(min=0.01, max=1000, help="Most that their weights may span, grains.")
+        float | None, typer.Option(min=0.01, max=1000, help="Largest difference in weight, grains.")
     ] = None,
     runout: Annotated[
-        float | None, typer.Option(min=0.01, max=1000, help="Most that their runouts may span, thou.")
+        float | None, typer.Option(min=0.01, max=1000, help="Largest difference in runout, thou.")
     ] = None,
     batch: Batches = None,
     bins: Bins = None,
-    keep: Annotated[str | None, typer.Option(help="Keep the sets: NAME 1, NAME 2, ...")] = None,
+    keep: Annotated[str | None, typer.Option(help="Keep the sets as NAME 1, NAME 2, ...")] = None,
     distance: Distance = 70.0,
     thorough: Annotated[
-        bool, typer.Option("--thorough", help="Search for proof in a larger stock too; may take minutes.")
+        bool, typer.Option("--thorough", help="Prove in a large stock too that no choice is better; may take minutes.")
     ] = False,
     store: StoreAt = STORE,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
-    """Choose as many sets as the limits allow, then the tightest.
+    """Make as many matched sets as the limits allow, the tightest possible.
 
-    Only accepted shafts are taken: none that is rejected, doubtful, suspect, spent or in a set. A number is no proof
+    Only accepted shafts are used: none that is rejected, doubtful, suspect, spent or in a set. A number is no proof
     against cracks: look at each shaft before it is fletched, and never shoot one that is damaged.
     """
     from midspan.report.result_text import console
@@ -196,7 +196,7 @@ def show(
     for line in sets_text.set_words(kept):
         console().print(line)
     print_set(found, distance)
-    for line in sets_text.against_words(against, "should not be in it any more"):
+    for line in sets_text.against_words(against, "should no longer be in it"):
         console().print(line)
 
 

@@ -126,7 +126,7 @@ def refill(
         same = ", not told apart from the best in spine" if other in doubles else ""
         screen.print(f"next: {_names([other])}{same}")
     print_set(found, distance)
-    words = sets_text.against_words(against, "should not be in it any more")
+    words = sets_text.against_words(against, "should no longer be in it")
     for line in (*words, *sets_text.twins_words(stock)):
         screen.print(line)
     screen.print(f"kept in {store}" if keep else "nothing is kept; keep it with: --keep")
@@ -179,7 +179,7 @@ def extend(
     print_set(alone, distance)
     screen = console()
     widest = f"{sets_text.widest_text(both)} {across_unit()}"
-    words = sets_text.against_words(against, f"should not be in {printable(name)} any more")
+    words = sets_text.against_words(against, f"should no longer be in {printable(name)}")
     for line in (*words, *sets_text.twins_words(stock)):
         screen.print(line)
     screen.print(f"together with {printable(name)}, {len(both.shafts)} shafts: from stiffest to softest {widest}")

@@ -48,7 +48,7 @@ def show(
     if isinstance(stored.result, Unmeasured):
         show_unmeasured(stored.result, stored.decision, as_json)
         if picture is not None:
-            raise OutputError(f"{picture}: shaft {shaft} has no result, so there is nothing to draw")
+            raise OutputError(f"{picture}: shaft {shaft} has no result to draw")
         return
     result, shown = whole(stored, store), Shown(as_json, k, picture)
     if budget:

@@ -30,13 +30,11 @@ REHEARSAL_FOLDER = "rehearsal"
 
 
 def sort(
-    plan: Annotated[Path, typer.Argument(help="Plan of the night (TOML); midspan demo writes one to start from.")],
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the last night, whatever ended or killed it.")
-    ] = False,
-    anew: Annotated[bool, typer.Option("--anew", help="Begin another though the last was not finished.")] = False,
+    plan: Annotated[Path, typer.Argument(help="Plan of the run (TOML); midspan demo writes one to start from.")],
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the last run, however it ended.")] = False,
+    anew: Annotated[bool, typer.Option("--anew", help="Start a new run although the last is not finished.")] = False,
     attended: Annotated[
-        bool, typer.Option("--attended", help="You stay with the gauge: you are asked instead of the night stopping.")
+        bool, typer.Option("--attended", help="You stay with the gauge: it asks you instead of stopping.")
     ] = False,
     clear_fault: ClearFault = False,
     emptied: Annotated[
@@ -47,7 +45,7 @@ def sort(
     """Sort the hopper into bins, alone, until it is empty.
 
     Each shaft leaves only after its readings and verdict are on the disk. Ctrl-C finishes the shaft in hand, twice
-    stops at once. The gauge moves by itself: hands off, lid shut, emergency stop in reach of whoever comes by.
+    stops at once. The gauge moves by itself: hands off, lid shut, emergency stop within reach.
     """
     from midspan.sorting.setup import check_emptied, load_setup
 
@@ -98,7 +96,7 @@ def _sorted(setup: "Setup", options: StartOptions) -> "tuple[NightRecorder, Jour
         _say_changes(recorder)
         for words in filter(None, (standard.conversion for standard in setup.plan.standard)):
             aside(words)
-        about = f"night {night.id} on gauge {night.gauge}"
+        about = f"run {night.id} on gauge {night.gauge}"
         notices = stack.enter_context(Notices(setup.plan.notices, setup.folder, about, now_ms=clocks.now_ms, ways=ways))
         screen = stack.enter_context(SortScreen(recorder))
         ask = screen.ask if setup.plan.sort.attended else None
@@ -124,11 +122,11 @@ def _to_go_on_with(journal: "Journal", setup: "Setup", options: StartOptions) ->
     last = next(iter(reversed(journal.nights(setup.plan.gauge.name))), None)
     is_over = last is None or _turn(journal, last) is RunEventKind.ENDED
     if options.resume and is_over:
-        raise ConfigurationError(f"{setup.store}: no night to resume on gauge {setup.plan.gauge.name}")
+        raise ConfigurationError(f"{setup.store}: no run to resume on gauge {setup.plan.gauge.name}")
     if not options.resume and not is_over and not options.anew:
         assert last is not None
         raise ConfigurationError(
-            f"night {last.id} is not finished: resume it with --resume, or begin another with --anew (all places are "
+            f"run {last.id} is not finished: resume it with --resume, or start a new one with --anew (all places are "
             "taken to be empty then)"
         )
     return last if options.resume else None
@@ -219,7 +217,7 @@ def _say_changes(recorder: "NightRecorder") -> None:
         aside(change)
     if changes:
         first = "The check standards come first. " if recorder.setup.plan.standard else ""
-        aside(f"{first}What was judged before stays as it was judged; the report marks it.")
+        aside(f"{first}Shafts judged before are not judged again; the report lists them.")
 
 
 @contextmanager
@@ -274,7 +272,7 @@ def _print_outcome(setup: "Setup", recorder: "NightRecorder", journal: "Journal"
         if place.use != "standard":
             table.add_row(place.name, str(account.sent_to(place.number)))
     how = "Over" if ending.is_over else "Stopped"
-    screen.print(f"Night {number}: {account.words(setup.plan)} {how}: {ending.words}.\n")
+    screen.print(f"Run {number}: {account.words(setup.plan)} {how}: {ending.words}.\n")
     screen.print(table, "")
     for line in _to_look_after(setup, recorder, journal):
         screen.print(line)
@@ -293,7 +291,7 @@ def _to_look_after(setup: "Setup", recorder: "NightRecorder", journal: "Journal"
         yield f"Recount: {', '.join(setup.plan.place_called(place) for place in recount)}"
     suspects = journal.suspects(number)
     if suspects:
-        yield f"Measure again, a check standard was out of control: {', '.join(map(str, sorted(suspects)))}"
+        yield f"Measure again, because a check standard read wrong: {', '.join(map(str, sorted(suspects)))}"
     gone = [event.words for event in journal.events(number) if event.code == READINGS_GONE]
     if gone:
         yield f"Look for the archive as it was: {gone[-1]}."

@@ -89,10 +89,10 @@ class SortScreen:
         """Return an action in words."""
         match action:
             case NoteInBin(shaft, place, passed):
-                more = f", and {passed - 1} more that came along" if passed > 1 else ""
+                more = f", and {passed - 1} more that came with it" if passed > 1 else ""
                 return f"{self._measured_words(shaft)}, into {self._place_called(place)}{more}"
             case NoteUncertain(shaft, where, words):
-                return f"shaft {shaft}: not known whether it is in {self._place_called(where)}: {words}"
+                return f"shaft {shaft}: bin not certain, perhaps {self._place_called(where)}: {words}"
             case NoteTakenOut(shaft, words):
                 return f"shaft {shaft}: {words}"
 

@@ -54,7 +54,7 @@ class Quantity(StrEnum):
 
 
 Labels = Annotated[list[str] | None, typer.Option("--label", help="Label of the check standard.")]
-Of = Annotated[Quantity, typer.Option("--quantity", help="What of the stored results is studied.")]
+Of = Annotated[Quantity, typer.Option("--quantity", help="Which quantity of the stored results to study.")]
 References = Annotated[
     Path | None, typer.Option("--csv", help="Readings: columns part, reference, value; u_reference, u_shared.")
 ]
@@ -320,8 +320,10 @@ def stock(
     quantity: Of = Quantity.SPINE,
     low: Annotated[float | None, typer.Option(min=-1e9, max=1e9, help="Lower limit, if there is one.")] = None,
     high: Annotated[float | None, typer.Option(min=-1e9, max=1e9, help="Upper limit, if there is one.")] = None,
-    share: Annotated[float, typer.Option(min=0.5, max=0.9999, help="Share of all shafts to be held.")] = 0.95,
-    confidence: Annotated[float, typer.Option(min=0.5, max=0.9999, help="How sure that shall be.")] = 0.95,
+    share: Annotated[
+        float, typer.Option(min=0.5, max=0.9999, help="Share of all shafts that the limits should hold.")
+    ] = 0.95,
+    confidence: Annotated[float, typer.Option(min=0.5, max=0.9999, help="Confidence for that share.")] = 0.95,
     picture: Picture = None,
     as_json: AsJson = False,
 ) -> None:

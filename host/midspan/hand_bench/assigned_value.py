@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 import numpy as np
 
 from midspan.base.errors import ReadingsError
-from midspan.base.formatting import with_uncertainty
 from midspan.hand_bench.result import HandResult
+from midspan.measurement.shown_quantities import across_text
 from midspan.uncertainty.budget import Budget, Contribution
 
 OF_REPEATS = "repeatability"
@@ -60,9 +60,9 @@ class AssignedBar:
     @property
     def sentence(self) -> str:
         """The value with its uncertainty as a sentence."""
-        value = with_uncertainty(self.spine_thou, self.k * self.u_spine_thou)
+        value = across_text(self.spine_thou, self.k * self.u_spine_thou)
         return (
-            f"{self.label}: {value} thou (U with k = {self.k:g} for 95 %), from {self.mountings} "
+            f"{self.label}: {value} (95 % range), from {self.mountings} "
             f"mounting{'s' * (self.mountings != 1)} on hand bench {self.bench}"
         )
 

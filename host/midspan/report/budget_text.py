@@ -63,17 +63,18 @@ def budget_table(budget: Budget, coverage: Coverage) -> Table:
     for part in sorted(budget.contributions, key=lambda part: -part.u):
         portion = budget.portion(part)
         known = part.u_input if part.u > NOTHING_THOU else 0.0
-        cells = (
-            f"{known:.2g} {part.unit}",
-            _dof(part.dof),
-            f"{scale * part.sensitivity:.4g}",
-            f"{scale * part.u:.{places}f}",
-        )
+        effect = f"{scale * part.sensitivity:.4g}", f"{scale * part.u:.{places}f}"
+        cells = _known(known, part.unit), _dof(part.dof), *effect
         table.add_row(part.name, *cells, f"{portion:.0%}", bar(portion))
     k = budget.k(coverage)
     table.add_row("u, together", "", _dof(budget.dof), "", f"{scale * budget.u:.{places}f}", "100%", "", style="bold")
     table.add_row(f"U = {k:g} u", "", "", "", f"{scale * k * budget.u:.{places}f}", "", coverage.words, style="bold")
     return table
+
+
+def _known(u: float, unit: str) -> str:
+    """Return the standard uncertainty of a cause in its unit, a relative one in percent."""
+    return f"{100 * u:.2g} %" if unit == "1" else f"{u:.2g} {unit}"
 
 
 def _dof(dof: float) -> str:

@@ -7,8 +7,10 @@ from rich.console import Group
 from rich.table import Table
 
 from midspan.base.formatting import places_for
+from midspan.base.units import MM_PER_THOU
 from midspan.measurement.cycle_cost import CycleCost
 from midspan.measurement.cycle_settings import STANDARD, CycleSettings
+from midspan.measurement.shown_quantities import in_shown_unit, shown_unit
 
 SETTINGS = {
     "readings_per_turn": "readings in a turn",
@@ -26,10 +28,10 @@ SETTINGS = {
     "back_and_forth": "turns back after each turn",
 }
 SCATTERS = {
-    "spine_thou": ("spine", "thou"),
-    "spread_thou": ("spread", "thou"),
-    "side_deg": ("stiff side", "deg"),
-    "runout_mm": ("runout", "mm"),
+    "spine_thou": ("spine", "thou", 1.0),
+    "spread_thou": ("spread", "thou", 1.0),
+    "side_deg": ("stiff side", "deg", 1.0),
+    "runout_mm": ("runout", "thou", MM_PER_THOU),
 }
 
 
@@ -109,9 +111,11 @@ def _seconds_table(cost: CycleCost) -> Table:
 def _scatter_table(cost: CycleCost) -> Table:
     """Return the scatter of each quantity between cycles."""
     table = _table("scatter between cycles, 1 sigma", "at least", "")
-    for key, (words, unit) in SCATTERS.items():
-        sigma = getattr(cost.repeatability, key)
-        table.add_row(words, f"{sigma:.{places_for(sigma)}f}" if sigma < float("inf") else "unknown", unit)
+    for key, (words, unit, size) in SCATTERS.items():
+        sigma = getattr(cost.repeatability, key) / size
+        known = sigma < float("inf")
+        shown = in_shown_unit(sigma, unit) if known else sigma
+        table.add_row(words, f"{shown:.{places_for(shown)}f}" if known else "unknown", shown_unit(unit))
     return table
 
 

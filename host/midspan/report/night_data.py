@@ -105,10 +105,10 @@ def read_night(store: Store, number: int | None) -> NightRecord:
     journal = Journal(store)
     nights = {night.id: night for night in journal.nights()}
     if not nights:
-        words = f"{store.place}: no sorting run yet; name the database of the plan, or start one: midspan sort PLAN"
+        words = f"{store.place}: no sorting run yet; start one with: midspan sort night.toml"
         raise StoreError(words, code="no_night")
     if number is not None and number not in nights:
-        words = f"{store.place}: there is no night {number}; the last night is {max(nights)}"
+        words = f"{store.place}: there is no run {number}; the newest is run {max(nights)}"
         raise StoreError(words, code="unknown_night")
     night = nights[max(nights) if number is None else number]
     plan, bands = _plan_of(store, night)
@@ -151,5 +151,5 @@ def _plan_of(store: Store, night: NightOnRecord) -> tuple[SortPlan, Bands | None
     try:
         return SortPlan.model_validate(kept), None if bands is None else Bands.model_validate(bands)
     except ValueError as error:  # the base class of pydantic's errors
-        words = f"{store.place}: this version cannot read the plan of night {night.id}; use the version that sorted it"
+        words = f"{store.place}: this version cannot read the plan of run {night.id}; use the version that sorted it"
         raise StoreError(words, code="unknown_plan") from error

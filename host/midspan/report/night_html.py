@@ -161,7 +161,7 @@ def _pace_words(record: NightRecord, zone: tzinfo) -> str:
     """Return in a sentence or two how fast it went."""
     found = pace(record)
     if found.usual_s is None:
-        return "No shaft was done."
+        return "No shaft was sorted."
     if not keeps_time(record) or found.per_hour is None:
         return (
             f"{night_text.shafts(found.shafts)}, {found.usual_s:.0f} s for most of them. How long all took is not "

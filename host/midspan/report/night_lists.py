@@ -219,7 +219,9 @@ def _check_row(check: StandardCheck, k: float, zone: tzinfo) -> CheckLine:
         off_thou = check.spine_thou - check.assigned_thou
         off = f"{'+' if off_thou > 0 else ''}{across_text(off_thou).number}"
         allowed = across_text(k * math.hypot(check.u_spine_thou, check.u_assigned_thou)).number
-    return CheckLine(clock(check.at_ms, zone), check.standard, off, allowed, "; ".join(check.reasons) or "right")
+    return CheckLine(
+        clock(check.at_ms, zone), check.standard, off, allowed, "; ".join(map(sentence_text, check.reasons)) or "right"
+    )
 
 
 def events(record: NightRecord, zone: tzinfo) -> Cut:

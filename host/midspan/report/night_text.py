@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from midspan.base.formatting import ranges, shafts_numbered
+from midspan.measurement.shown_quantities import sentence_text
 from midspan.report.night_data import NightRecord
 from midspan.report.night_statistics import PlaceCount, judged_under, keeps_time, last_ms, suspects
 from midspan.store.transit import RunEvent, RunEventKind, Transit, TransitStage
@@ -347,7 +348,7 @@ def _standards(record: NightRecord, _: Sequence[PlaceCount], zone: tzinfo) -> It
     if bad:
         yield Todo(
             f"Find out why check standard {bad[-1].standard} read wrong at {clock(bad[-1].at_ms, zone)}: "
-            f"{'; '.join(bad[-1].reasons)}.",
+            f"{'; '.join(map(sentence_text, bad[-1].reasons))}.",
             "Check that it is clean, straight and seated, that head and rollers are clean, and that the room has not "
             "changed; then measure it again. If it still reads wrong, calibrate before you sort anything else.",
         )

@@ -103,9 +103,9 @@ def gauge_verdict(study: CrossedStudy, tolerance: float | None) -> Iterator[str]
     else:
         yield "Most of it is difference between appraisers: agree on one way, and train or calibrate to it."
     if study.kept_interaction:
-        yield "Appraisers differ from part to part (interaction): look which parts they treat differently."
+        yield "Appraisers differ from part to part (interaction): find out which parts they treat differently."
     for name in parts.negative:
-        yield f"The variance of {name} came out below nothing and counts as nothing: too little of it to be seen here."
+        yield f"The variance of {name} came out below zero and is taken as zero: it is too small to be seen here."
 
 
 def _grade(share: float) -> str:
@@ -113,7 +113,7 @@ def _grade(share: float) -> str:
     if share < GOOD_PCT:
         return f"good (below {GOOD_PCT:g} %)"
     if share <= USABLE_PCT:
-        return f"usable, depending on what hangs on it ({GOOD_PCT:g} to {USABLE_PCT:g} %)"
+        return f"usable where little depends on it ({GOOD_PCT:g} to {USABLE_PCT:g} %)"
     return f"not good enough (above {USABLE_PCT:g} %)"
 
 
@@ -233,7 +233,7 @@ def linearity_verdict(study: LinearityStudy) -> Iterator[str]:
     if real:
         yield f"Real biases at {', '.join(real)}; {largest}. Find the cause; do not subtract it."
     else:
-        yield f"No bias stands above scatter and the references' own uncertainty; {largest}."
+        yield f"No bias exceeds scatter and the references' own uncertainty; {largest}."
 
 
 def stability_table(study: StabilityStudy) -> Table:
@@ -278,16 +278,16 @@ def stability_verdict(study: StabilityStudy) -> Iterator[str]:
     span = max(study.days) - min(study.days)
     if study.drifts:
         moved = study.drift_per_day * span
-        rare = f"which chance seldom makes (p = {study.drift_p:.2g})"
+        rare = f"which chance seldom produces (p = {study.drift_p:.2g})"
         yield f"The gauge drifts: {moved:+.3g} over {span:g} days, {rare}; calibrate it."
     else:
-        yield f"No drift over {span:g} days that chance would not make (p = {study.drift_p:.2g})."
+        yield f"No drift over {span:g} days beyond chance (p = {study.drift_p:.2g})."
     if study.session_variance is not None and study.session_variance < 0:
-        yield "Sessions add nothing that can be seen: the estimate came out below nothing and counts as nothing."
+        yield "Sessions add no visible scatter: the estimate came out below zero and is taken as zero."
     elif study.sessions_p is not None and study.sessions_p < ALPHA:
         yield f"Sessions differ more than their own scatter explains (p = {study.sessions_p:.2g})."
     for i in study.restless:
-        loose = "as one in twenty does by chance: was anything loose?"
+        loose = "as one in twenty does by chance. Was anything loose?"
         yield f"Session {i + 1} scatters by {study.deviations[i]:.3g}, {loose}"
     low, high = study.limits
     outside = [i + 1 for i, mean in enumerate(study.means) if not low <= mean <= high]
@@ -354,8 +354,8 @@ def stock_verdict(stock: StockStudy) -> Iterator[str]:
         yield _suits(stock)
     if stock.mixed:
         yield (
-            f"It is hardly one normal stock (p = {stock.normal_p:.2g}): two bundles, or a stray one among them? Part "
-            "them first; what is said above holds for one only."
+            f"It is hardly one normal stock (p = {stock.normal_p:.2g}): two bundles, or a stray shaft among "
+            "them? Separate them first: the sentences above hold for one normal stock only."
         )
 
 
@@ -447,7 +447,7 @@ def _plan(chart: ControlChart) -> str:
 def _weak_basis(chart: ControlChart) -> Iterator[str]:
     """Yield what makes the limits of a chart rough."""
     if chart.provisional:
-        yield f"The limits are provisional: {chart.baseline} of {ENOUGH} readings. They are wider for it."
+        yield f"The limits are provisional: {chart.baseline} of {ENOUGH} readings, so they are wider."
     if chart.scatter.source is ScatterSource.ONE_SESSION:
         yield (
             f"The limits rest on fewer than {SESSIONS_WANTED} sessions: what another day adds is not known, and a "

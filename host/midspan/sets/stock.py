@@ -36,9 +36,9 @@ OUTCOMES = {
 }
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 SHIPPED = "shipped with its set"
-UNMEASURED, SUSPECT = "not measured", "suspect since a check standard was out: measure it again"
+UNMEASURED, SUSPECT = "not measured", "suspect, a check standard read wrong: measure it again"
 STATED_OTHERWISE = "its spine is stated for other supports and cannot be converted: evaluate its readings again"
-UNKNOWN = "nobody knows where it went"
+UNKNOWN = "bin uncertain"
 CRACKED = "suspected of a crack"
 SAME = "the same shaft as one with a newer number"
 LIKELY = "likely the same shaft as another: see midspan shafts twins"

@@ -176,7 +176,8 @@ def _reasons(
     bias = spine - check.assigned_thou
     expanded = plan.coverage_factor * math.hypot(u_spine, check.u_assigned_thou)
     if not abs(bias) <= expanded:
-        yield f"it reads {bias:+.2f} thou beside its assigned value {check.assigned_thou:.6g}, U is {expanded:.2f}"
+        known = f"its known value {check.assigned_thou:.6g} thou"
+        yield f"it reads {bias:+.2f} thou off {known}, allowed {expanded:.2f} thou"
     try:
         charted = _charted(check, history, plan)
     except ReadingsError as error:

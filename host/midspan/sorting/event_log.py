@@ -115,7 +115,7 @@ class EventRecorder:
         earlier = [past for past in self._recorder.checks[:-1] if past.standard == check.standard]
         if not earlier or earlier[-1].good:
             words = f"check standard {check.standard} was out of control: {'; '.join(check.reasons)}"
-            self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The night goes on as planned; its shafts are suspect")
+            self._notices.tell(Kind.NEEDS_PERSON, f"{words}. The run goes on as planned; its shafts are suspect")
 
     def _call_for_temperature(self, events: Sequence[RunEvent]) -> None:
         """Call a person when the temperature goes wrong, and again only after it was right in between."""
@@ -123,7 +123,7 @@ class EventRecorder:
         if words and not self._off:
             self._notices.tell(
                 Kind.NEEDS_PERSON,
-                f"{words[0]}. The night goes on as planned; outside the calibration's range shafts are doubtful",
+                f"{words[0]}. The run goes on as planned; outside the calibration's range shafts are doubtful",
             )
         self._off = bool(words)
 

@@ -216,8 +216,9 @@ class SortingLoop:
         if isinstance(action, CallPerson):
             return self._call(action)
         if self._same[1] >= SAME_MOST or self._events.resets > RESETS_MOST:
-            why = "or it is reset over and over" if self._events.newest is None else describe(self._events.newest)
-            words = f"the gauge does not get on: {action_words(action)} comes to nothing, {why}"
+            newest = self._events.newest
+            why = "the gauge is reset again and again" if newest is None else describe(newest)
+            words = f"no progress: {action_words(action)} had no effect {self._same[1]} times: {why}"
             return self._call(CallPerson(words, shaft=_shaft_of(action)))
         if isinstance(action, ReleaseShaft) and snapshot.route is not None and snapshot.route.full:
             self._events.full(snapshot.route.full, snapshot.route.words)

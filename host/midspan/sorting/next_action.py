@@ -132,7 +132,7 @@ def _call(words: str, code: FaultCode | None = None, shaft: int | None = None) -
 
 def _unexplained(snapshot: Snapshot) -> Action:
     """Return the call for a person where no rule applies."""
-    return _call(f"the gauge is {snapshot.gauge.state.name} and nothing explains why: look at it, then reset it")
+    return _call(f"the gauge is {snapshot.gauge.state.name} for no known reason: look at it, then reset it")
 
 
 def _readings(snapshot: Snapshot) -> Action | None:
@@ -156,7 +156,7 @@ def _left(snapshot: Snapshot) -> Action | None:
     if feeder.seated or feeder.in_gauge is not None:
         return None  # after a release the rollers are clear, so this record is of another time
     if transit.stage is not TransitStage.LEAVING or transit.place != last.place:
-        return _uncertain(transit, last.place, "the gauge released it, which this journal did not order")
+        return _uncertain(transit, last.place, "the gauge released it without an order of this run")
     if transit.unfit == FaultCode.TWO_SHAFTS.name and last.passed < 2:
         # They may have left one by one, with a reset in between.
         return _uncertain(transit, last.place, f"two lay on the rollers, and the chute saw {last.passed} pass")
@@ -239,7 +239,7 @@ def _somebody_elses(snapshot: Snapshot) -> Action | None:
     here, transit = feeder_of(snapshot.gauge).in_gauge, snapshot.transit
     if here is None or (transit is not None and transit.shaft == here):
         return None
-    return _call(f"the gauge holds shaft {here}, which this journal does not know: take it out and reset the gauge")
+    return _call(f"the gauge holds shaft {here}, which this run does not know: take it out and reset the gauge")
 
 
 def _empty_handed(snapshot: Snapshot) -> Action | None:
@@ -319,7 +319,7 @@ def _out_of_sight(snapshot: Snapshot) -> Action | None:
     if feeder.seated:
         return act.AdoptShaft(transit.shaft)
     if transit.stage is not TransitStage.LEAVING:
-        return act.NoteTakenOut(transit.shaft, "it is not in the gauge, and nobody ordered it to leave")
+        return act.NoteTakenOut(transit.shaft, "it is no longer in the gauge although no order moved it")
     last = feeder.last_release
     began = last is not None and last.shaft == transit.shaft
     why = "the gauge stopped while it was leaving" if began else "the gauge has no record of letting it go"

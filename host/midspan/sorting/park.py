@@ -15,6 +15,7 @@ from midspan.measurement.calibrated_columns import rotation
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.cycle_plan import rotate_speed
 from midspan.measurement.result import ShaftResult, Unmeasured
+from midspan.measurement.shown_quantities import across_text
 from midspan.wire.records import Phase, State, Step
 
 STEP_NUMBER = 0  # number of the run that turns the shaft, which says nothing about it and is not kept
@@ -71,8 +72,8 @@ def stiff_side(result: ShaftResult | Unmeasured) -> float:
         )
     if result.spread_thou <= result.spread_floor_thou:
         raise ParkingError(
-            f"{name} has no stiff side to mark: noise alone would make a spread of {result.spread_floor_thou:.3f} "
-            f"thou, its own is {result.spread_thou:.3f}",
+            f"{name} has no stiff side to mark: smallest spread this run could detect: "
+            f"{across_text(result.spread_floor_thou)}, its spread: {across_text(result.spread_thou)}",
             code="even",
         )
     if result.stiff_side_deg is None:

@@ -162,7 +162,7 @@ class NightRecorder:
         """Note, once, the shafts of a night whose readings are gone."""
         transits = self.journal.transits(night)
         gone = readings_gone(self.journal.runs(self.journal.batch(night)), transits, self.setup.archive)
-        words = f"the raw readings of {shafts_numbered(gone)} are not in their archive any more; their verdicts stand"
+        words = f"the raw readings of {shafts_numbered(gone)} are no longer in their archive; their verdicts stand"
         if gone and words not in (event.words for event in self.journal.events(night)):
             self.journal.add_events(night, RunEvent(RunEventKind.FAULT, words, self.now_ms(), READINGS_GONE))
 
@@ -212,7 +212,7 @@ class NightRecorder:
         found = self.journal.transit(shaft)
         if found is None or (found.night, found.ordered_ms) != (self.night.id, ordered_ms):
             raise StoreGone(
-                f"{self.setup.store}: shaft {shaft} of night {self.night.id} is not in it any more: another database "
+                f"{self.setup.store}: shaft {shaft} of run {self.night.id} is no longer in it: another database "
                 "was copied over it; put the right database back, then go on"
             )
 

@@ -150,14 +150,14 @@ def check_unchanged(setup: Setup, night: NightOnRecord) -> None:
     ConfigurationError
         A place has another bin or use, or the bands changed.
     """
-    anew = "put it back, or empty all places and begin another night with --anew"
+    anew = "put it back, or empty all places and start a new run with --anew"
     before = {place["number"]: place["bin"] or place["use"] for place in night.plan["place"]}
     for place in setup.plan.place:
         was = before.get(place.number)
         if was not in (None, place.bin or place.use):
-            raise ConfigurationError(f"{place.name} was for {was!r} when night {night.id} began: {anew}")
+            raise ConfigurationError(f"{place.name} was for {was!r} when run {night.id} began: {anew}")
     if json.loads(setup.as_json())["bands"] != night.plan.get("bands"):
-        raise ConfigurationError(f"{setup.plan.sort.bands}: the bands changed since night {night.id} began: {anew}")
+        raise ConfigurationError(f"{setup.plan.sort.bands}: the bands changed since run {night.id} began: {anew}")
 
 
 def check_cycle(setup: Setup, gauge: Identify) -> None:

@@ -121,7 +121,7 @@ class Tally:
         if row["faults"] >= stop.faults_in_a_row:
             yield f"{row['faults']} instrument faults in a row: look at the gauge"
         if row["rechecks"] >= stop.rechecks_in_a_row:
-            yield f"{row['rechecks']} shafts in a row went to recheck: look at gauge, bands and places"
+            yield f"{row['rechecks']} shafts in a row went to recheck: check gauge, bands and bins"
         if row["uncertain"] >= stop.uncertain_in_a_row:
             yield f"the chute missed {row['uncertain']} shafts in a row: look at its sensor, and recount"
         if row["alarms"] >= stop.alarms_in_a_row:

@@ -378,12 +378,12 @@ class Door:
     async def _ordered(self, request: Request, role: Role) -> Response:
         """Return the answer to the order to end a night."""
         if request.method != "POST":
-            return PlainTextResponse("an order is posted\n", 405)
+            return PlainTextResponse("orders must be sent with POST\n", 405)
         if role is not Role.COMMAND:
             return PlainTextResponse("you may look, not command\n", 403)
         night = (await _form(request)).get("night", "")
         if not (night.isascii() and night.isdigit() and len(night) < 10):
-            return PlainTextResponse("night must be a number\n", 400)
+            return PlainTextResponse("the run must be a number\n", 400)
         try:
             self._stop(int(night))
         except MidspanError as error:

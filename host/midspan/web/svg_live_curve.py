@@ -20,20 +20,20 @@ BACK = {Phase.FULL: Phase.FULL_BACK, Phase.LIGHT: Phase.LIGHT_BACK, Phase.LIGHT_
 DEPTHS = tuple(phase for pair in BACK.items() for phase in pair)
 LOOKS = dict(zip(DEPTHS, ("line", "line", "dashed", "dashed", "thin", "thin"), strict=True))
 WORDS = {
-    Phase.SEATING: "it turns to settle on its rollers",
-    Phase.ZERO_BEFORE: "the head is up, the cell reads its zero",
-    Phase.APPROACH: "the head comes down",
-    Phase.LIGHT: "it turns under the light load",
-    Phase.LIGHT_BACK: "it turns back under the light load",
-    Phase.DEEPEN: "the head goes on to the full load",
-    Phase.FULL: "it turns under the full load",
-    Phase.FULL_BACK: "it turns back under the full load",
-    Phase.ZERO_MIDDLE: "the head is up, the cell reads its zero in between",
-    Phase.RETURN: "the head goes back to the light load",
-    Phase.LIGHT_AGAIN: "it turns under the light load once more",
-    Phase.LIGHT_AGAIN_BACK: "it turns back under the light load once more",
-    Phase.LIFT: "the head goes up",
-    Phase.ZERO_AFTER: "the head is up, the cell reads its zero again",
+    Phase.SEATING: "turning to settle on its rollers",
+    Phase.ZERO_BEFORE: "head up, reading the zero",
+    Phase.APPROACH: "head moving down",
+    Phase.LIGHT: "turning under the light load",
+    Phase.LIGHT_BACK: "turning back under the light load",
+    Phase.DEEPEN: "head moving to the full load",
+    Phase.FULL: "turning under the full load",
+    Phase.FULL_BACK: "turning back under the full load",
+    Phase.ZERO_MIDDLE: "head up, reading the zero in between",
+    Phase.RETURN: "head moving back to the light load",
+    Phase.LIGHT_AGAIN: "turning under the light load again",
+    Phase.LIGHT_AGAIN_BACK: "turning back under the light load again",
+    Phase.LIFT: "head moving up",
+    Phase.ZERO_AFTER: "head up, reading the zero again",
 }
 LEAST_MN = 20.0  # height of the axis at least, so that the noise of an even shaft does not look like a wave
 FAR = 3.0  # times the range of the middle half of a depth's readings; a wave reaches 0.7 times, a knock or spark more
@@ -62,7 +62,7 @@ class Turned:
     @property
     def words(self) -> str:
         """Action of the gauge on the shaft, by its newest readings; empty if there are none."""
-        return WORDS.get(next(reversed(self.phases)), "it is in the gauge") if self.phases else ""
+        return WORDS.get(next(reversed(self.phases)), "in the gauge") if self.phases else ""
 
 
 def turned_so_far(path: Path) -> Turned | None:
@@ -162,4 +162,4 @@ def curve(turned: Turned, calibration: Calibration) -> str:
         chart.line([(x, y) for x, y in points if abs(y) <= near], LOOKS[phase])
     left = len(everything) - len(shown)
     far = f" ({left} not shown, as far as {max(everything, key=abs):+.0f} mN)" if left else ""
-    return chart.done(f"turns{far}", "force less its middle, mN")
+    return chart.done(f"turns{far}", "force above or below its average, mN")

@@ -149,13 +149,15 @@ def _at_work(record: NightRecord, newest: Transit | None, turned: Turned | None)
     if newest.stage is TransitStage.MEASURING:
         here = turned is not None and turned.shaft == newest.shaft
         return (
-            f"{what}: {turned.words}, {turned.readings} readings so far." if here and turned else f"{what} is measured."
+            f"{what}: {turned.words}, {turned.readings} readings so far."
+            if here and turned
+            else f"{what} is being measured."
         )
     return {
         TransitStage.ORDERED: f"{what} is being fed.",
-        TransitStage.IN_GAUGE: f"{what} lies in the gauge.",
+        TransitStage.IN_GAUGE: f"{what} is in the gauge.",
         TransitStage.JUDGED: f"{what} is judged and about to leave.",
-        TransitStage.LEAVING: f"{what} leaves for {record.plan.place_called(newest.place or 0)}.",
+        TransitStage.LEAVING: f"{what} is on its way to {record.plan.place_called(newest.place or 0)}.",
     }[newest.stage]
 
 

@@ -89,7 +89,7 @@ def _review(follower: Follower, kept: KeptSet) -> tuple[Review | None, str]:
         return None, "It was taken apart." if not kept.present else "Only one shaft is left in it."
     try:
         against = spoken_against(follower.store, kept.present)
-        trouble = " ".join(f"Shaft {shaft} should not be in it any more: {why}." for shaft, why in against.items())
+        trouble = " ".join(f"Shaft {shaft} should no longer be in it: {why}." for shaft, why in against.items())
         return reviewed(follower.store, present(follower.store, kept)), trouble
     except MidspanError as error:
         return None, str(error)

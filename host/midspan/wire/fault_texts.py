@@ -118,7 +118,7 @@ def describe(code: FaultCode, detail: int | None = None) -> str:
     Examples
     --------
     >>> describe(FaultCode.STOPPED_BY_HOST, 120)
-    'STOPPED_BY_HOST: The host ordered a stop (press position in microsteps: 120). None needed.'
+    'STOPPED_BY_HOST: The host ordered a stop (press position in microsteps: 120). Nothing to do.'
     """
     fault = fault_texts()[code]
     number = "" if detail is None else f" ({fault.detail}: {detail})"
