@@ -84,7 +84,7 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(store_place):
             "measured while the gauge was at fault": (faulty,),
             "not measured": (nothing,),
             "bin uncertain": (unseen,),
-            "suspect since a check standard was out": tuple(suspects[1:]),
+            "suspect, a check standard read wrong": tuple(suspects[1:]),
         }
 
 

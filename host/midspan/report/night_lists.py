@@ -174,7 +174,7 @@ def turned_away(record: NightRecord, zone: tzinfo) -> Cut:
 def _shaft_row(record: NightRecord, transit: Transit, zone: tzinfo) -> ShaftRow:
     """Return the line of a shaft."""
     last, result = transit.steps[-1], record.result_of(transit)
-    spine, why = "-", _in_words(transit.unfit) or sentence_text(last.words or "") or "never measured"
+    spine, why = "-", sentence_text(_in_words(transit.unfit) or last.words or "never measured")
     if result is not None:
         why = verdict_words(result.decision)
         spine = spine_text(result).cell
