@@ -3,20 +3,22 @@
 import json
 import shutil
 import tomllib
+from pathlib import Path
 from unittest import mock
 
 import pytest
 import typer
 from commands_rig import midspan, settings
-from midspan.base.errors import ConfigurationError
+from midspan.base.errors import BackupError, ConfigurationError
 from midspan.base.shown_units import ShownUnits, shown_units
 from midspan.calibrate.order import ORDER
 from midspan.cli.main import app
-from midspan.cli.workspace_options import APART
+from midspan.cli.workspace_options import APART, default_map
 from midspan.store.revisions import NEWEST
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
 
 pytestmark = pytest.mark.process
+OLD = Path(__file__).parents[1] / "data" / "e0bd664" / "results.db"
 
 
 @pytest.fixture(autouse=True)
@@ -217,6 +219,30 @@ def test_the_units_of_a_workspace_are_those_of_its_commands_alone(tmp_path):
     assert shown_units() == ShownUnits()
 
 
+# What commands need though a workspace is there: what is meant, never where it lies.
+MEANT = {"shaft", "shafts", "label", "name", "number", "table", "groups", "spine", "by", "why"}
+MEANT |= {"process_mean", "process_sd", "u"}  # of midspan risk
+
+
+def test_no_command_needs_a_path_in_a_workspace():
+    stated = dict.fromkeys(
+        ("port", "calibration", "bands", "store", "archive", "records", "masses", "bench", "record", "plan", "sizes"),
+        "x",
+    )
+    command = typer.main.get_command(app)
+    lacking = {}
+
+    def walk(below, known, path):
+        for name, inner in getattr(below, "commands", {}).items():
+            walk(inner, known[name], (*path, name))
+        if not hasattr(below, "commands"):
+            lacking[" ".join(path)] = {each.name for each in below.params if each.required} - known.keys() - MEANT
+
+    walk(command, default_map(command, stated), ())
+    # Who brings a backup back says where to: it must not land on what is there.
+    assert {name: needed for name, needed in lacking.items() if needed} == {"restore": {"into"}}
+
+
 def test_options_that_are_set_apart_exist():
     command = typer.main.get_command(app)
     for path, names in APART.items():
@@ -224,3 +250,23 @@ def test_options_that_are_set_apart_exist():
         for name in path:
             below = below.commands[name]
         assert names <= {parameter.name for parameter in below.params}, path
+
+
+def test_a_backup_goes_into_the_folder_of_the_workspace_with_its_file(tmp_path):
+    settings(tmp_path)
+    midspan("init", "--yes", folder=tmp_path)
+    shutil.copy(OLD, tmp_path / "results.db")
+    assert "backup" in {item["id"] for item in state(tmp_path)["items"] if item["state"] == "advised"}
+    done = midspan("backup", folder=tmp_path)
+    (copy,) = (tmp_path / "backups").iterdir()
+    assert (copy / "midspan.toml").read_bytes() == (tmp_path / "midspan.toml").read_bytes()
+    assert done.returncode == 1  # this database's archives are elsewhere, and it says so
+    assert state(tmp_path)["items"][-1]["state"] == "set"
+    brought = midspan("restore", "--into", tmp_path / "new", folder=tmp_path)
+    assert (tmp_path / "new" / "midspan.toml").exists(), brought.stderr
+
+
+def test_without_a_workspace_a_backup_needs_its_folder(tmp_path):
+    shutil.copy(OLD, tmp_path / "results.db")
+    assert isinstance(midspan("backup", folder=tmp_path).error, BackupError)
+    assert isinstance(midspan("restore", "--into", "new", folder=tmp_path).error, BackupError)

@@ -19,7 +19,8 @@ from midspan.hand_bench.sessions import sessions
 from midspan.sorting.plan import load_sort_plan
 
 ARCHIVE, HAND, TORN = "archive", "hand readings", "half-stored shaft"
-PLAN, CALIBRATION, RECORD = "plan", "calibration", "calibration record"
+PLAN, CALIBRATION, RECORD, WORKSPACE = "plan", "calibration", "calibration record", "workspace"
+WORKSPACE_FILE = "midspan.toml"  # recognised by its name: each of its sections may be missing
 RECORDS = "calibration"  # folder of the records
 KEYS = {
     "sort": PLAN, "calibration": CALIBRATION, "bin": "bands", "bar": "check standard", "size": "sizes",
@@ -72,8 +73,10 @@ class Belongings:
             self.unknown.append(path)
             return
         self.add(path, kind)
-        if kind == PLAN:
-            for name in named_by(path):
+        if kind == WORKSPACE:
+            self.add_records(path.parent / text_at(path, "files", "records"))
+        if kind in (PLAN, WORKSPACE):
+            for name in named_by(path) if kind == PLAN else named_by_workspace(path):
                 if (path.parent / name).is_file():
                     self.add_settings(path.parent / name)
         if kind == CALIBRATION:
@@ -154,6 +157,8 @@ def kind_of(path: Path) -> str | None:
     str | None
         Its kind, None if it is not Midspan's.
     """
+    if path.name == WORKSPACE_FILE:
+        return WORKSPACE
     try:
         keys = read_toml(path).keys()
     except ConfigurationError:
@@ -179,6 +184,50 @@ def named_by(plan: Path) -> tuple[str, ...]:
     except ConfigurationError:
         return ()
     return loaded.gauge.calibration, loaded.sort.bands
+
+
+def named_by_workspace(path: Path) -> tuple[str, ...]:
+    """Return the settings files that a workspace file names.
+
+    Parameters
+    ----------
+    path : Path
+        Workspace file, which may have mistakes.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names relative to its folder; those that it leaves out have names that are found anyway.
+    """
+    keys = [
+        ("gauge", "calibration"),
+        *(("files", key) for key in ("bands", "masses", "bench", "plan", "sizes", "scale")),
+    ]
+    return tuple(name for section, key in keys if (name := text_at(path, section, key)))
+
+
+def text_at(path: Path, section: str, key: str) -> str:
+    """Return a text in a settings file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    section, key : str
+        Where the text stands.
+
+    Returns
+    -------
+    str
+        The text; the usual folder of records or an empty text if there is none.
+    """
+    usual = RECORDS if key == "records" else ""
+    try:
+        table = read_toml(path).get(section)
+    except ConfigurationError:
+        return usual
+    value = table.get(key) if isinstance(table, dict) else None
+    return value if isinstance(value, str) else usual
 
 
 def is_archive(path: Path) -> bool:

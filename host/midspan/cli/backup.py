@@ -7,15 +7,22 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import BackupError
-from midspan.cli.options import STORE, StoreAt
+from midspan.cli.options import STORE, StoreAt, workspace_of
 from midspan.cli.screen import aside
 
 if TYPE_CHECKING:
     from midspan.backup.manifest import Manifest
+    from midspan.workspace.settings import Workspace
 
 
 def backup(
-    folder: Annotated[Path, typer.Argument(help="New or empty folder, best on another disk.")],
+    context: typer.Context,
+    folder: Annotated[
+        Path | None,
+        typer.Argument(
+            help="New or empty folder, best on another disk.", show_default="a dated folder in that of the workspace"
+        ),
+    ] = None,
     store: StoreAt = STORE,
     also: Annotated[
         list[Path] | None,
@@ -30,6 +37,7 @@ def backup(
     from midspan.backup import copy as making
     from midspan.base.clock import now_ms
 
+    folder = folder or _new_folder(workspace_of(context))
     manifest, strange = making.backup(folder, store, also or [], now_ms)
     for path in strange:
         aside(f"{path}: not taken, it is no file of Midspan; name it with --also if it is to be kept")
@@ -43,8 +51,11 @@ def backup(
 
 
 def restore(
-    folder: Annotated[Path, typer.Argument(help="Folder of a backup.")],
+    context: typer.Context,
     into: Annotated[Path, typer.Option("--into", help="New or empty folder that gets everything.")],
+    folder: Annotated[
+        Path | None, typer.Argument(help="Folder of a backup.", show_default="the newest of the workspace")
+    ] = None,
 ) -> None:
     """Bring a backup back, on this computer or another, and read every run and result back.
 
@@ -52,11 +63,33 @@ def restore(
     """
     from midspan.backup import restore as bringing_back
 
+    folder = folder or _newest_folder(workspace_of(context))
     database, manifest = bringing_back.restore(folder, into, aside)
     for line in bringing_back.missing_references(into, manifest):
         aside(f"{line}; mend the plan before it is used")
     _say(into, manifest)
     print(f"Next: midspan report --store {quote(str(database))}")
+
+
+def _new_folder(workspace: "Workspace | None") -> Path:
+    """Return the folder for a new backup of a workspace; its name says when."""
+    from datetime import UTC, datetime
+
+    from midspan.workspace.status import backup_name
+
+    if workspace is None:
+        raise BackupError("no folder to copy into: name one, best on another disk, or begin a workspace (midspan init)")
+    return workspace.files.backups / backup_name(datetime.now(UTC))
+
+
+def _newest_folder(workspace: "Workspace | None") -> Path:
+    """Return the newest backup of a workspace; a BackupError says that there is none."""
+    from midspan.workspace.status import newest_backup
+
+    newest = None if workspace is None else newest_backup(workspace.files.backups)
+    if newest is None:
+        raise BackupError("no backup found: name the folder of the backup to bring back")
+    return newest
 
 
 def _say(folder: Path, manifest: "Manifest") -> None:

@@ -10,7 +10,9 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import ConfigurationError, ConversionError, OutputError, ReadingsError
 from midspan.base.files import writing
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt, workspace_of
+from midspan.cli.options import (
+    STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt, named_after, workspace_of,
+)  # fmt: skip
 from midspan.cli.screen import Prompter, aside
 
 if TYPE_CHECKING:
@@ -188,7 +190,10 @@ def budget(
 @hand.command("assign", epilog="Example: midspan hand assign bar-1 --out bar-1.toml")
 def assign(
     label: Annotated[str, typer.Argument(help="Label of the bar or shaft.")],
-    out: Annotated[Path, typer.Option(help="File that the value is written to; never written over.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File that the value is written to; never written over.", show_default="such as bar-1.toml"),
+    ] = None,
     store: StoreAt = STORE,
 ) -> None:
     """Give a check standard its value from all its hand bench results."""
@@ -202,6 +207,7 @@ def assign(
         stored = [known for known in opened.history(label) if known.result.kind is ResultKind.HAND_BENCH]
     results = [whole(known, store) for known in stored]
     bar = assigned_from([result for result in results if isinstance(result, HandResult)], label)
+    out = out or named_after("bar", bar.label, ".toml")
     if out.exists():
         raise OutputError(f"{out}: exists already; the value of a check standard is never overwritten; name a new file")
     with writing(out):

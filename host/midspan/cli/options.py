@@ -46,6 +46,15 @@ def workspace_of(context: typer.Context) -> "Workspace | None":
     return found
 
 
+def named_after(kind: str, name: object, ending: str) -> Path:
+    """Return the name of a file of something, in the present folder, with signs that every system takes.
+
+    >>> named_after("card", "spring 1", ".html").name
+    'card-spring-1.html'
+    """
+    return Path(f"{kind}-" + "".join(sign if sign.isalnum() else "-" for sign in str(name)) + ending)
+
+
 def _one_line(label: str) -> str:
     """Return a label if every file can store it and every screen can print it; refuse it otherwise."""
     if not label.isprintable() or len(label) > LONGEST_LABEL:

@@ -7,7 +7,7 @@ import typer
 
 from midspan.base.errors import OutputError, StoreError
 from midspan.base.formatting import printable, with_uncertainty
-from midspan.cli.options import STORE, Commands, Factor, StoreAt
+from midspan.cli.options import STORE, Commands, Factor, StoreAt, named_after
 from midspan.cli.screen import aside
 from midspan.cli.study import Quantity, charted, enough_of, of_labels
 from midspan.store.place import StorePlace
@@ -23,15 +23,21 @@ plot = typer.Typer(
 )
 
 Shaft = Annotated[str, typer.Argument(help="Number or label of the shaft; its newest result is drawn.")]
-Out = Annotated[Path, typer.Option("--out", help="File to write: its name ends in .png, .svg or .pdf.")]
+Out = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", help="File to write: its name ends in .png, .svg or .pdf.", show_default="such as around-17.svg"
+    ),
+]
 
 
 @plot.command("around", epilog="Example: midspan plot around 17 --out around-17.svg")
-def around(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> None:
+def around(shaft: Shaft, out: Out = None, store: StoreAt = STORE, k: Factor = None) -> None:
     """Stiffness around a shaft with its uncertainty, and its surface."""
     from midspan.report.plot_shaft import draw_around
     from midspan.store.lookup import newest, whole
 
+    out = out or named_after("around", shaft, ".svg")
     with _open(store, out) as opened:
         draw_around(whole(newest(opened, shaft), store), out, k)
     _say(out)
@@ -42,13 +48,14 @@ def around(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> 
     help="Where the uncertainty of a shaft's spine comes from.",
     epilog="Example: midspan plot budget 17 --out budget-17.pdf",
 )
-def budget(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> None:
+def budget(shaft: Shaft, out: Out = None, store: StoreAt = STORE, k: Factor = None) -> None:
     """Draw what the uncertainty of a shaft's spine comes from."""
     from midspan.measurement.shown_quantities import spine_text
     from midspan.report.plot_budget import draw_budget
     from midspan.store.lookup import newest, whole
     from midspan.uncertainty.budget import Coverage
 
+    out = out or named_after("budget", shaft, ".svg")
     with _open(store, out) as opened:
         result = whole(newest(opened, shaft), store)
     name = printable(f"shaft {result.shaft} {result.label}").strip()
@@ -60,7 +67,7 @@ def budget(shaft: Shaft, out: Out, store: StoreAt = STORE, k: Factor = None) -> 
 @plot.command("force", epilog="Example: midspan plot force 17 --out force-17.png")
 def force(
     shaft: Shaft,
-    out: Out,
+    out: Out = None,
     archive: Annotated[
         Path | None, typer.Option(help="Archive of its raw readings.", show_default="where it was written")
     ] = None,
@@ -73,6 +80,7 @@ def force(
     from midspan.store.lookup import newest, raw_run, whole
     from midspan.uncertainty.budget import Coverage
 
+    out = out or named_after("force", shaft, ".svg")
     with _open(store, out) as opened:
         stored = newest(opened, shaft)
         result = whole(stored, store)
@@ -93,7 +101,7 @@ def force(
 @plot.command("batch", epilog="Example: midspan plot batch 1 --bands bands.toml --out batch-1.png")
 def batch(
     number: Annotated[int, typer.Argument(min=1, help="Number of the batch.", metavar="BATCH")],
-    out: Out,
+    out: Out = None,
     bands: Annotated[Path | None, typer.Option(help="Tolerance bands to draw (TOML).")] = None,
     store: StoreAt = STORE,
     k: Factor = None,
@@ -105,6 +113,7 @@ def batch(
     from midspan.sets.stock import each_once
 
     limits = None if bands is None else load_bands(bands)
+    out = out or named_after("batch", number, ".svg")
     with _open(store, out) as opened:
         stored = each_once(opened, opened.batch(number))
     if not stored:
@@ -117,7 +126,7 @@ def batch(
 @plot.command("set", epilog="Example: midspan plot set 'spring 1' --out spring-1.pdf")
 def matched(
     name: Annotated[str, typer.Argument(help="Name of the set.", metavar="SET")],
-    out: Out,
+    out: Out = None,
     store: StoreAt = STORE,
     k: Factor = None,
 ) -> None:
@@ -128,6 +137,7 @@ def matched(
     from midspan.sets.registry import Sets
     from midspan.sets.stock import spoken_against
 
+    out = out or named_after("set", name, ".svg")
     with _open(store, out) as opened:
         shafts = present(opened, Sets(opened).named(name))
         if len(shafts) < 2:
@@ -144,7 +154,7 @@ def matched(
 @plot.command("check", epilog="Example: midspan plot check 'bar 1' --out bar-1.png")
 def check(
     label: Annotated[str, typer.Argument(help="Label of the check standard.")],
-    out: Out,
+    out: Out = None,
     quantity: Annotated[Quantity, typer.Option(help="What of its results is drawn.")] = Quantity.SPINE,
     store: StoreAt = STORE,
 ) -> None:
@@ -153,6 +163,7 @@ def check(
     from midspan.report.plot_study import draw_chart
     from midspan.study.control_chart import ChartBasis, individuals_chart, weighted_mean
 
+    out = out or named_after("check", label, ".svg")
     check_ending(out)
     rows = sorted(of_labels(store, [label], quantity), key=lambda row: row.day)
     chart = individuals_chart(*charted(rows), ChartBasis(enough_of(rows)))

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import ArchiveError, StoreError
-from midspan.cli.options import AllowDoubtful, AsJson, CalibrationFile, Factor, Shown, StoreToKeepIn
+from midspan.cli.options import AllowDoubtful, AsJson, CalibrationFile, Factor, Shown, StoreToKeepIn, workspace_of
+from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
     from midspan.decision.bands import Bands
@@ -21,8 +22,14 @@ if TYPE_CHECKING:
 
 
 def recompute(
-    files: Annotated[list[Path], typer.Argument(help="Archives of raw readings.", metavar="FILE")],
+    context: typer.Context,
     calibration: CalibrationFile,
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="Archives of raw readings.", metavar="FILE", show_default="that of the workspace, into its database"
+        ),
+    ] = None,
     bands: Annotated[Path | None, typer.Option(help="Judge the results against these bands too (TOML).")] = None,
     store: StoreToKeepIn = None,
     plan: Annotated[
@@ -35,7 +42,8 @@ def recompute(
 ) -> None:
     """Evaluate raw readings again.
 
-    Works under the calibration you name; nothing stored is changed.
+    Works under the calibration you name; nothing stored is changed. In a workspace, without FILE, its archive is taken
+    and the results are kept in its database beside the old ones.
     """
     from midspan.base.clock import now_ms
     from midspan.decision.bands import load_bands
@@ -43,6 +51,11 @@ def recompute(
     from midspan.sorting import recompute as again
     from midspan.sorting.plan import load_sort_plan
 
+    workspace = workspace_of(context)
+    if not files and workspace is not None:
+        files, store = [workspace.files.archive], store or StorePlace(workspace.files.store)
+    if not files:
+        raise ArchiveError("no archive to read: name it, or begin a workspace (midspan init)", code="no_archive")
     if store is not None and bands is None:
         raise StoreError(f"{store}: a stored result has a verdict; name the bands too with --bands FILE")
     limits = None if bands is None else load_bands(bands)

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from midspan.base.errors import OutputError
-from midspan.cli.options import STORE, Factor, SetName, StoreAt
+from midspan.cli.options import STORE, Factor, SetName, StoreAt, named_after
 
 ENDINGS = (".html", ".pdf")
 
@@ -24,7 +24,7 @@ def card(
     from midspan.report.template import filled, write_page
     from midspan.sets.registry import Sets
 
-    stem = _stem(out or Path("card-" + "".join(sign if sign.isalnum() else "-" for sign in name)))
+    stem = _stem(out or named_after("card", name, ""))
     with store.open_to_read() as opened:
         made = card_of(opened, Sets(opened).named(name), k, zone=None)
     page, printed = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
