@@ -270,3 +270,13 @@ def test_without_a_workspace_a_backup_needs_its_folder(tmp_path):
     shutil.copy(OLD, tmp_path / "results.db")
     assert isinstance(midspan("backup", folder=tmp_path).error, BackupError)
     assert isinstance(midspan("restore", "--into", "new", folder=tmp_path).error, BackupError)
+
+
+def test_status_says_what_an_upgrade_of_the_database_would_do_and_does_not_do_it(tmp_path):
+    midspan("init", "--yes", folder=tmp_path)
+    shutil.copy(OLD, tmp_path / "results.db")
+    assert (
+        f"version 5; the next command that writes copies it beside itself and brings it to {NEWEST}"
+        in state(tmp_path)["database"]
+    )
+    assert (tmp_path / "results.db").read_bytes() == OLD.read_bytes()

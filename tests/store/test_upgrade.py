@@ -7,6 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
@@ -19,6 +20,7 @@ from midspan.measurement.result import ShaftResult
 from midspan.sets.stock import read_stock
 from midspan.sorting.recompute import Rules, entries, recomputed, stored_nowhere
 from midspan.store import upgrade as upgrading
+from midspan.store.facts import DatabaseVersion, version_of
 from midspan.store.place import StorePlace
 from midspan.store.sqlite_errors import refusal
 from midspan.store.stored_result import is_same
@@ -56,6 +58,62 @@ def revision(path: Path) -> int:
     with closing(sqlite3.connect(path)) as database:
         found: int = database.execute("PRAGMA user_version").fetchone()[0]
         return found
+
+
+def bring_to(path: Path, revision: int) -> Path:
+    """Bring a database, or an empty file, to an earlier revision as the version that released it did; return it."""
+    engine = create_engine(f"sqlite:///{path}")
+    config = Config()
+    config.set_main_option("script_location", str(upgrading.MIGRATIONS))
+    with engine.connect() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, f"{revision:04}")
+        connection.exec_driver_sql(f"PRAGMA application_id = {upgrading.APPLICATION_ID}")
+        connection.exec_driver_sql(f"PRAGMA user_version = {revision}")
+        connection.commit()
+    engine.dispose()
+    return path
+
+
+RELEASED = range(5, upgrading.NEWEST)
+
+
+@pytest.mark.parametrize("released", RELEASED)
+def test_a_database_of_every_released_revision_opens_after_a_copy_of_it_was_kept(old: Path, released: int) -> None:
+    before = plain_dump(bring_to(old, released))
+    assert revision(old) == released
+    with StorePlace(old).open_to_read() as store:
+        assert store.latest(15) is not None
+    assert revision(old) == released  # to read changes nothing
+    with StorePlace(old).open() as store:
+        assert store.latest(15) is not None
+        assert store.latest("hand 1") is not None
+    assert (count(old), revision(old)) == (ROWS, upgrading.NEWEST)
+    (copy,) = old.parent.glob("results-before-*.db")
+    assert (plain_dump(copy), revision(copy)) == (before, released)
+
+
+@pytest.mark.parametrize("released", RELEASED)
+def test_an_empty_database_of_every_released_revision_gets_the_tables_of_today(tmp_path: Path, released: int) -> None:
+    path = bring_to(tmp_path / "new.db", released)
+    StorePlace(path).open().close()
+    engine = create_engine(f"sqlite:///{path}")
+    with engine.connect() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), Table.metadata) == []
+    engine.dispose()
+
+
+def test_version_and_number_of_measurements_are_read_without_an_upgrade(old: Path) -> None:
+    before = old.read_bytes()
+    assert version_of(old) == DatabaseVersion(5, ROWS["runs"])
+    assert old.read_bytes() == before
+
+
+@pytest.mark.parametrize("content", [b"", b"no database at all"])
+def test_a_file_that_is_no_database_has_no_version(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "other.db").write_bytes(content)
+    with pytest.raises(StoreError):
+        version_of(tmp_path / "other.db")
 
 
 def test_what_an_old_database_holds_is_filled_in(old: Path) -> None:
