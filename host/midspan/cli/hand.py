@@ -11,7 +11,16 @@ from midspan.base.errors import ConfigurationError, ConversionError, OutputError
 from midspan.base.files import writing
 from midspan.base.formatting import printable
 from midspan.cli.options import (
-    STORE, AsJson, Commands, Factor, Label, Picture, Shown, StoreAt, named_after, workspace_of,
+    STORE,
+    AsJson,
+    Commands,
+    Factor,
+    Label,
+    Picture,
+    Shown,
+    StoreAt,
+    named_after,
+    workspace_of,
 )  # fmt: skip
 from midspan.cli.screen import Prompter, aside
 

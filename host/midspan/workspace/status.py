@@ -26,7 +26,7 @@ from midspan.workspace.settings import Workspace
 
 BACKUP_DAYS = 30
 MANIFEST = "manifest.json"  # the last file of a backup: without it the backup was interrupted
-MEASURE, MEASURE_BY_HAND = "midspan measure", "midspan hand measure --shaft 1"
+MEASURE, MEASURE_BY_HAND = "midspan measure", "midspan hand measure"
 
 
 class ItemState(StrEnum):
