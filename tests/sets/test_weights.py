@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from midspan.base.errors import ReadingsError
-from midspan.sets.weights import PLAUSIBLE_GR, WeightUnit, weight_of, weights_in
+from midspan.base.shown_units import WeightUnit
+from midspan.sets.weights import PLAUSIBLE_GR, weight_of, weights_in
 
 GRAM_PER_GRAIN = 0.06479891  # exact: NIST SP 811 (2008), appendix B.8
 
