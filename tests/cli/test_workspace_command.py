@@ -221,7 +221,7 @@ def test_the_units_of_a_workspace_are_those_of_its_commands_alone(tmp_path):
 
 # What commands need though a workspace is there: what is meant, never where it lies.
 MEANT = {"shaft", "shafts", "label", "name", "number", "table", "groups", "spine", "by", "why"}
-MEANT |= {"process_mean", "process_sd", "u"}  # of midspan risk
+MEANT |= {"text", "process_mean", "process_sd", "u"}
 
 
 def test_no_command_needs_a_path_in_a_workspace():
