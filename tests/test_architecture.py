@@ -45,7 +45,7 @@ FOLDERS = {
     "workspace": "base conversation wire archive measurement hand_bench decision store calibrate sets study sorting",
     "backup": "base archive measurement hand_bench decision store sorting",
     "report": "base uncertainty wire archive measurement hand_bench decision store calibrate sets study sorting",
-    "diagnose": "base wire link measurement hand_bench decision store calibrate sets sorting backup report",
+    "diagnose": "base wire link measurement hand_bench decision store calibrate sets sorting workspace backup report",
     "web": "base uncertainty wire archive link measurement hand_bench decision store sets sorting report",
     "cli": "base conversation uncertainty wire archive link rehearsal measurement hand_bench decision store pipeline"
     " calibrate sets study sorting attended board workspace backup report diagnose web",
