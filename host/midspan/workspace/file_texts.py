@@ -71,6 +71,10 @@ def workspace_text(answers: WorkspaceAnswers) -> str:
     return "\n".join(lines) + "\n"
 
 
+# Those of the demonstration; a crack shows in the force, so its limit is there from the first day.
+LIMITS = ("spread_max_thou = 5.0", "runout_max_thou = 12.0", "hysteresis_max_pct = 1.0")
+
+
 def bands_text(begun: BandsBegun) -> str:
     """Return the text of a bands file.
 
@@ -87,11 +91,12 @@ def bands_text(begun: BandsBegun) -> str:
     half = begun.width_thou / 2
     lines = [
         "# Bands of spine, in thou: shafts of one bin go together. Change, add or remove bins as you like.",
-        "# Other limits of a bin: spread_max_thou, runout_max_thou, hysteresis_max_pct.",
+        "# A shaft also has to keep these limits: from stiffest to softest side, runout, and the force missing on",
+        "# the way back. More than 1 % of that can mean a crack; such a shaft must not be shot.",
     ]
     for spine in begun.spines_thou:
         low, high = round(spine - half, 4), round(spine + half, 4)
-        lines += ["", "[[bin]]", f'name = "{spine:g}"', f"spine_thou = [{low}, {high}]"]
+        lines += ["", "[[bin]]", f'name = "{spine:g}"', f"spine_thou = [{low}, {high}]", *LIMITS]
     return "\n".join(lines) + "\n"
 
 
