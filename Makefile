@@ -11,7 +11,7 @@ MODEL = .venv-drawings/.made
 
 .PHONY: browser records redraw drawings model demo test quick bench soak mutants docs lint lock check clean
 
-# Installs what the demonstration needs and no more: 350 MB; every other target 1.2 GB.
+# Installs what the demonstration needs and no more: 350 MB; every other target 1 GB.
 demo: $(DEMO)
 	$(BIN)/midspan demo
 
