@@ -2,7 +2,7 @@
 
 import pytest
 from attended_rig import AttendedRig
-from midspan.attended.session import SessionTools
+from midspan.attended.last_shaft import SessionTools
 from midspan.base.errors import OutputError
 from midspan.conversation.desk import NoticeKind
 from midspan.decision.decision import Outcome
@@ -134,6 +134,13 @@ def test_a_void_is_undone_on_a_key(rig):
     assert rig.tally.words() == "1 shaft: 1 accepted (1 500)"
 
 
+def test_a_void_of_a_repeat_lets_the_earlier_measurement_count(rig):
+    rig.session([ENTER, ("lay next", "r"), ("lay next", "v"), ("void reason", ""), END])
+    with rig.store() as store:
+        assert len(store.standing(1)) == 1
+    assert rig.tally.words().splitlines()[0] == "1 shaft: 1 accepted (1 500)"
+
+
 def test_a_void_of_a_shaft_in_a_set_says_what_to_do_and_loses_nothing(rig):
     rig.session([ENTER, ENTER, END])
     from commands_rig import midspan
@@ -198,8 +205,9 @@ def test_a_fault_is_cleared_only_by_an_enter_to_its_own_prompt(rig):
 
 def test_a_fault_may_be_left_as_it_is(rig):
     rig.world.cut_short["first"] = ["CELL_STUCK"]
-    rig.session([ENTER, ("clear fault", "q"), END])
+    person = rig.session([ENTER, ("clear fault", "q")])
     assert rig.gauge.state.name == "FAULTED"
+    assert person.asked == ["lay next", "clear fault"]  # and that is the end
 
 
 def test_the_journal_has_an_attended_run_and_no_night(rig):
@@ -263,10 +271,11 @@ def test_a_bad_check_puts_shafts_in_doubt_until_they_are_measured_again(checked)
 
 
 def test_a_check_may_be_skipped_and_says_so(checked):
-    checked.laid = ["a"]
-    person = checked.session([("lay standard", "k"), ENTER, ("lay standard", "q")], before=with_bar(checked))
-    assert any("bar 7" in line for line in person.told(NoticeKind.LINE))
-    assert checked.gauge.measured == ["a"]
+    checked.laid = ["a", "b", "c"]
+    skip = ("lay standard", "k")
+    person = checked.session([skip, ENTER, ENTER, skip, ENTER, END], before=with_bar(checked))
+    assert sum("bar 7" in line for line in person.told(NoticeKind.LINE)) == 2
+    assert checked.gauge.measured == ["a", "b", "c"]
 
 
 def test_totals_add_up_whatever_was_measured(rig):

@@ -11,6 +11,7 @@ from midspan.base.errors import ReadingsError
 from midspan.cli import terminal
 from midspan.conversation.desk import NoticeKind
 from midspan.conversation.prompts import Answer, Prompt, PromptChoice
+from midspan.workspace.settings import Workspace
 
 LAY = Prompt("lay next", "Lay in.", (PromptChoice("start", "", "measure"), PromptChoice("end", "q", "end")), "a label")
 
@@ -64,6 +65,13 @@ def test_the_end_of_typing_is_told(keyboard: int, monkeypatch: pytest.MonkeyPatc
 
 
 def test_no_bell_where_nobody_hears_it(capsys: pytest.CaptureFixture[str]) -> None:
-    with terminal.desk_here(sound=True) as desk:
+    with terminal.desk_here(terminal.BELLS) as desk:
         desk.tell(NoticeKind.SOUND, "fault")
     assert "\a" not in capsys.readouterr().err
+
+
+def test_the_strokes_are_those_of_the_workspace() -> None:
+    stated = Workspace.model_validate({"session": {"bells": {"rejected": 4}}})
+    assert terminal.strokes_of(stated, quiet=False) == {"accepted": 1, "rejected": 4, "doubtful": 3, "fault": 5}
+    assert terminal.strokes_of(stated, quiet=True) == {}
+    assert terminal.strokes_of(Workspace.model_validate({"session": {"sound": False}}), quiet=False) == {}

@@ -64,6 +64,7 @@ class SessionRecord:
         self._turn = 0
         self._checks: list[StandardCheck] = []
         self._shafts: list[int] = []
+        self._skipped_at: int | None = None  # turn at which a person went on without a check
 
     @property
     def run(self) -> NightOnRecord:
@@ -280,6 +281,7 @@ class SessionRecord:
         """Remember a measurement, for when the next check is due."""
         self._turn += 1
         if check is not None:
+            self._skipped_at = None
             self._checks.append(replace(check, shaft=self._turn))
         elif order.standard is None:
             self._shafts.append(self._turn)
@@ -299,9 +301,14 @@ class SessionRecord:
         Standard | None
             The standard, None if no check is due.
         """
-        if ending and not self._shafts:
+        since = None if self._skipped_at is None else sum(turn > self._skipped_at for turn in self._shafts)
+        if (ending and not self._shafts) or (since is not None and since < self.rules.checks.every_shafts):
             return None
         return due(self.rules, self._checks, self._shafts, self.now_ms(), ending=ending)
+
+    def skip_check(self) -> None:
+        """Go on without the check that is due, until as many shafts were measured as lie between two checks."""
+        self._skipped_at = self._turn
 
     def _check(self, bar: Standard, result: AttendedResult, history: Sequence[StandardCheck]) -> StandardCheck:
         """Return the check by the measurement of a standard."""

@@ -7,60 +7,31 @@ writes by a record. Nothing moves but by the Enter that answers the prompt of th
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 
 from midspan.attended import choices, words
 from midspan.attended.bench import AttendedBench, MeasuredShaft, ShaftOrder
+from midspan.attended.last_shaft import LastShaft, SessionTools
 from midspan.attended.record import SessionRecord
 from midspan.attended.tally import CountedShaft, SessionTally
 from midspan.base.errors import (
     DeviceFault,
     LinkError,
-    OutputError,
     ParkingError,
     ProtocolError,
     ReadingsError,
     StoreError,
 )
-from midspan.base.units import GRAM_PER_GRAIN
 from midspan.conversation.desk import LEFT, Desk, NoticeKind
 from midspan.conversation.prompts import Answer, Prompt
-from midspan.measurement.shown_quantities import weight_text
-from midspan.sets.registry import Sets
-from midspan.sets.weights import ShaftWeight, weight_of
+from midspan.decision.decision import Outcome
 from midspan.sorting.plan import Standard
 from midspan.store.detail_kinds import DetailKind
-from midspan.store.details import say_of
 from midspan.store.lookup import number_in, read_name
-from midspan.store.voids import unvoid, void_last
 
-REFUSALS = (StoreError, ReadingsError)  # of what a person types, after which the session goes on
 MARK_IT = (
     "The stiff side is up, under the head, within ± {:.1f}°; its opposite is down. Mark it there with a soft pencil "
     "before you lift the shaft."
 )
-
-
-@dataclass(frozen=True)
-class SessionTools:
-    """What a session has besides desk, bench and record.
-
-    Parameters
-    ----------
-    weigh : callable or None
-        Returns the weight of what lies on the scale; called with the name of the shaft. None without a scale.
-    weight_unit : str
-        Unit of a typed weight, grains or grams.
-    print_label : callable or None
-        Prints a label of the shaft with a number; None without a printer.
-    prints_each : bool
-        True to print a label of each shaft after its verdict, False to print on a key only.
-    """
-
-    weigh: Callable[[str], ShaftWeight] | None = None
-    weight_unit: str = "grains"
-    print_label: Callable[[int], object] | None = None
-    prints_each: bool = False
 
 
 class AttendedSession:
@@ -84,11 +55,10 @@ class AttendedSession:
         self.tally = SessionTally()
         self._desk, self._bench, self._record = desk, bench, record
         self._tools = tools or SessionTools()
-        self._last: MeasuredShaft | None = None
-        self._voided: int | None = None  # number of the measurement that `u` lets count again
+        self._last = LastShaft(desk, record, self._tools, self.tally)
+        self._fault = False  # the last measurement ended with a fault of the gauge
         self._label = ""  # typed for the shaft that is laid in next
         self._known: int | None = None  # number of the known shaft that is laid in next
-        self._skipped = False
 
     def run(self) -> SessionTally:
         """Ask and measure until the person ends the session.
@@ -161,7 +131,7 @@ class AttendedSession:
         else:
             self.tally.fetched += 1
             self._show(found)
-            self._last = found
+            self._last.take(found)
 
     def _connected(self, error: LinkError) -> bool:
         """Have a person bring the line back; False to end."""
@@ -180,11 +150,14 @@ class AttendedSession:
 
     def _turn(self) -> bool:
         """Ask for the next shaft or check standard and do what is answered; False to end."""
-        standard = None if self._skipped else self._record.due(ending=False)
+        standard = self._record.due(ending=False)
         try:
             if standard is None:
-                return self._answered(self._desk.ask(self._lay_next()))
-            return self._checked(standard, ending=False)
+                goes_on = self._answered(self._desk.ask(self._lay_next()))
+            else:
+                goes_on = self._checked(standard, ending=False)
+            fault, self._fault = self._fault, False
+            return goes_on and (not fault or self._ready())
         except LinkError as error:
             return self._connected(error) and self._ready()
         except (DeviceFault, ProtocolError) as error:
@@ -200,16 +173,9 @@ class AttendedSession:
 
     def _lay_next(self) -> Prompt:
         """Return the prompt for the next shaft, with the keys that mean something now."""
-        possible, last = {"help", "end"}, self._last
-        if last is not None:
-            possible |= {"repeat"}
-            if last.order.standard is None:
-                possible |= {"void", "note", "label", "weigh"}
-                possible |= {"print"} if self._tools.print_label is not None else set()
-            if self._bench.can_turn(last):
-                possible |= {"stiff side"}
-        if self._voided is not None:
-            possible |= {"undo"}
+        possible, last = {"help", "end", *self._last.possible()}, self._last.measured
+        if last is not None and self._bench.can_turn(last):
+            possible |= {"stiff side"}
         seated = self._bench.is_seated()
         words = "Lay the next shaft in, then Enter"
         if self._known is not None:
@@ -226,8 +192,9 @@ class AttendedSession:
         if answer.choice == choices.END.id:
             return not self._ended()
         actions: dict[str, Callable[[], None]] = {
-            "start": self._measure_next, "repeat": self._repeat, "void": self._void, "undo": self._undo,
-            "note": self._note, "label": self._relabel, "weigh": self._weigh, "print": self._print_label,
+            "start": self._measure_next, "repeat": self._repeat, "void": self._last.void, "undo": self._last.undo,
+            "note": self._last.note, "label": self._last.relabel, "weigh": self._last.weigh,
+            "print": self._last.print_label,
             "stiff side": self._turn_stiff_side, "help": self._help,
         }  # fmt: skip
         actions[answer.choice]()
@@ -235,7 +202,7 @@ class AttendedSession:
 
     def _ended(self) -> bool:
         """Have the last check made if one is due, and return True."""
-        standard = None if self._skipped else self._record.due(ending=True)
+        standard = self._record.due(ending=True)
         if standard is not None:
             self._checked(standard, ending=True)
         return True
@@ -253,7 +220,7 @@ class AttendedSession:
         if answer.choice == choices.END.id:
             return False
         if answer.choice == choices.SKIP.id:
-            self._skipped = True
+            self._record.skip_check()
             self._desk.say(f"Without check standard {standard.name} nothing shows that the gauge still reads right")
             return True
         self._measure(self._record.order(standard=standard.name))
@@ -266,14 +233,14 @@ class AttendedSession:
         else:
             order = self._record.order(self._label)
             if self._label:
-                self._say_of(order.shaft, DetailKind.LABEL, self._label)
+                self._last.say_of(order.shaft, DetailKind.LABEL, self._label)
             self._measure(order)
         self._known, self._label = None, ""
 
     def _repeat(self) -> None:
         """Measure the last shaft again."""
-        assert self._last is not None  # otherwise there is no such choice
-        order = self._last.order
+        assert self._last.measured is not None  # otherwise there is no such choice
+        order = self._last.measured.order
         if order.standard is None:
             self._measure(self._record.order_again(order.shaft))
         else:
@@ -283,12 +250,11 @@ class AttendedSession:
         """Measure a shaft, and show and count the verdict."""
         self._desk.tell(NoticeKind.STATE, f"measuring {order.standard or order.shaft}")
         self._took(self._bench.measure(order, self._record))
-        if self._last is not None and self._last.decision.outcome.value == "instrument fault":
-            self._ready()
 
     def _took(self, measured: MeasuredShaft) -> None:
         """Show, count and remember a measured shaft."""
-        self._last, self._voided = measured, None
+        self._last.take(measured)
+        self._fault = measured.decision.outcome is Outcome.INSTRUMENT_FAULT
         order, decision = measured.order, measured.decision
         if measured.check is not None:
             self.tally.checks.setdefault(measured.check.standard, []).append(measured.check.good)
@@ -298,10 +264,9 @@ class AttendedSession:
             self.tally.shafts[order.shaft] = CountedShaft(decision.outcome.value, decision.bin or "")
             self.tally.voided.discard(order.shaft)
             self.tally.suspects.discard(order.shaft)
-        self._skipped = False
         self._show(measured)
         if order.standard is None and self._tools.prints_each:
-            self._print_label()
+            self._last.print_label()
 
     def _show(self, measured: MeasuredShaft) -> None:
         """Show a verdict and make its sound."""
@@ -315,7 +280,7 @@ class AttendedSession:
         """Make a sound."""
         self._desk.tell(NoticeKind.SOUND, name)
 
-    # Names, notes, voids, weights
+    # The shaft that comes next
 
     def _named(self, text: str) -> None:
         """Take a text as the shaft that is laid in next, if it names one, else as its label."""
@@ -341,103 +306,13 @@ class AttendedSession:
             except StoreError as error:
                 self._desk.say(str(error))
 
-    def _say_of(self, shaft: int, kind: DetailKind, value: str) -> bool:
-        """Record what a person says of a shaft; say why not, and return False."""
-        try:
-            say_of(self._record.store, shaft, kind, value, self._record.rules.operator, self._record.now_ms())
-        except REFUSALS as error:
-            self._desk.say(str(error))
-            return False
-        return True
-
-    def _note(self) -> None:
-        """Ask for a note on the last shaft."""
-        self._told(DetailKind.NOTE, "note", "Note on")
-
-    def _relabel(self) -> None:
-        """Ask for a label for the last shaft."""
-        text = self._told(DetailKind.LABEL, "label", "Label of")
-        if text and self._last is not None:
-            self._last = replace(self._last, order=replace(self._last.order, label=text))
-
-    def _told(self, kind: DetailKind, name: str, question: str) -> str:
-        """Ask for what is to be recorded of the last shaft; return it, empty for nothing."""
-        assert self._last is not None
-        shaft = self._last.order.shaft
-        text = self._desk.ask(choices.text_asked(name, f"{question} shaft {shaft}")).text
-        if not text or not self._say_of(shaft, kind, text):
-            return ""
-        self._desk.say(f"{kind.value} of shaft {shaft} stored: {text}")
-        return text
-
-    def _void(self) -> None:
-        """Take the last measurement out of what counts, with a reason."""
-        assert self._last is not None
-        shaft = self._last.order.shaft
-        asked = choices.text_asked("void reason", f"Why does shaft {shaft} not count", choices.DEFAULT_REASON)
-        reason, record = self._desk.ask(asked).text, self._record
-        try:
-            self._voided = void_last(record.store, shaft, reason, record.rules.operator, record.now_ms())
-        except REFUSALS as error:
-            self._desk.say(str(error))
-            return
-        if shaft in self.tally.shafts:
-            self.tally.voided.add(shaft)
-        self._desk.say(f"The last measurement of shaft {shaft} does not count; u undoes that")
-
-    def _undo(self) -> None:
-        """Let the measurement that was voided last count again."""
-        assert self._voided is not None
-        assert self._last is not None
-        record, shaft = self._record, self._last.order.shaft
-        try:
-            unvoid(record.store, self._voided, "voided by mistake", record.rules.operator, record.now_ms())
-        except REFUSALS as error:
-            self._desk.say(str(error))
-            return
-        self._voided = None
-        self.tally.voided.discard(shaft)
-        self._desk.say(f"The last measurement of shaft {shaft} counts again")
-
-    def _print_label(self) -> None:
-        """Print a label of the last shaft; without one the session goes on."""
-        assert self._last is not None
-        assert self._tools.print_label is not None
-        shaft = self._last.order.shaft
-        try:
-            self._tools.print_label(shaft)
-        except (*REFUSALS, OutputError) as error:
-            self._desk.say(f"No label: {error}")
-        else:
-            self._desk.say(f"Label of shaft {shaft} sent to the printer")
-
-    def _weigh(self) -> None:
-        """Store the weight of the last shaft, from the scale or typed."""
-        assert self._last is not None
-        shaft = self._last.order.shaft
-        try:
-            weight = self._weight(f"shaft {shaft}")
-            if weight is not None:
-                Sets(self._record.store).weigh({str(shaft): weight}, self._record.now_ms())
-                self._desk.say(f"Weight of shaft {shaft} stored: {weight_text(weight.weight_g / GRAM_PER_GRAIN)}")
-        except (*REFUSALS, LinkError) as error:
-            self._desk.say(str(error))
-
-    def _weight(self, name: str) -> ShaftWeight | None:
-        """Return a weight from the scale, or the one that is typed; None for none."""
-        if self._tools.weigh is not None:
-            return self._tools.weigh(name)
-        unit = self._tools.weight_unit
-        text = self._desk.ask(choices.text_asked("weight", f"Weight of {name}, in {unit}")).text
-        return weight_of(text, unit, name) if text else None
-
     # The stiff side
 
     def _turn_stiff_side(self) -> None:
         """Turn the stiff side of the last shaft up; measure it again first if its angles are not known any more."""
-        assert self._last is not None
+        assert self._last.measured is not None
         try:
-            half_width_deg = self._bench.turn_stiff_side_up(self._last)
+            half_width_deg = self._bench.turn_stiff_side_up(self._last.measured)
         except ParkingError as error:
             if error.code != "reset":
                 self._desk.say(str(error))
@@ -445,7 +320,7 @@ class AttendedSession:
             if self._desk.ask(choices.measure_to_mark(str(error))).choice != choices.START.id:
                 return
             self._repeat()
-            if not self._bench.can_turn(self._last):
+            if not self._bench.can_turn(self._last.measured):
                 return
-            half_width_deg = self._bench.turn_stiff_side_up(self._last)
+            half_width_deg = self._bench.turn_stiff_side_up(self._last.measured)
         self._desk.say(MARK_IT.format(half_width_deg))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from midspan.base.clock import now_ms
 from midspan.cli.measure_session import scale_here
 from midspan.cli.shafts_labels import label_printer
-from midspan.cli.terminal import desk_here
+from midspan.cli.terminal import desk_here, strokes_of
 
 if TYPE_CHECKING:
     from midspan.attended.hand_shaft import Rounds
@@ -37,21 +37,21 @@ def run_hand_session(
     """Measure shafts as they are laid in until the person ends the session; the totals are printed."""
     from midspan.attended.dial_bench import DialBench
     from midspan.attended.hand_shaft import HandStation
+    from midspan.attended.last_shaft import SessionTools
     from midspan.attended.record import SessionRecord
     from midspan.attended.rules import SessionRules
-    from midspan.attended.session import AttendedSession, SessionTools
+    from midspan.attended.session import AttendedSession
     from midspan.base.shown_units import shown_units
     from midspan.decision.bands import load_bands
     from midspan.hand_bench.record import HandRecord, HandShaft
     from midspan.store.kept_calibration import KeptCalibration
 
     operator = options.operator or ("" if workspace is None else workspace.session.operator)
-    sound = not options.quiet and (workspace is None or workspace.session.sound)
     rules = SessionRules(load_bands(options.bands), bench.bench.id, operator=operator)
     with ExitStack() as stack:
         store = stack.enter_context(options.store.open())
         store.keep_calibration(KeptCalibration.of_bench(bench))
-        desk = stack.enter_context(desk_here(sound=sound))
+        desk = stack.enter_context(desk_here(strokes_of(workspace, quiet=options.quiet)))
         station = HandStation(bench.content(), HandRecord(options.record), desk, now_ms)
         dial = DialBench(station, rounds, HandShaft(0, "", operator, options.at))
         each = workspace is not None and workspace.labels.print == "each"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from midspan.base.clock import now_ms
 from midspan.cli.screen import aside
 from midspan.cli.shafts_labels import label_printer
-from midspan.cli.terminal import desk_here
+from midspan.cli.terminal import desk_here, strokes_of
 
 if TYPE_CHECKING:
     from midspan.attended.bench import ShaftOrder
@@ -48,8 +48,9 @@ def run_session(options: "BenchOptions", given: SessionOptions, workspace: "Work
     """Measure shafts as they are laid in until the person ends the session; print the totals."""
     from midspan.archive.writer import ArchiveWriter
     from midspan.attended.gauge_bench import GaugeBench, GaugeWays
+    from midspan.attended.last_shaft import SessionTools
     from midspan.attended.record import SessionRecord
-    from midspan.attended.session import AttendedSession, SessionTools
+    from midspan.attended.session import AttendedSession
     from midspan.base.shown_units import shown_units
     from midspan.decision.bands import load_bands
     from midspan.link.reconnect import Reconnector
@@ -71,8 +72,7 @@ def run_session(options: "BenchOptions", given: SessionOptions, workspace: "Work
         bench = GaugeBench(gauge.name, GaugeWays(way.opened, calibration, archive, cycle, gauge.lay_in))
         stack.callback(bench.close)
         bench.connect()
-        sound = not given.quiet and (workspace is None or workspace.session.sound)
-        desk = stack.enter_context(desk_here(sound=sound))
+        desk = stack.enter_context(desk_here(strokes_of(workspace, quiet=given.quiet)))
         each = workspace is not None and workspace.labels.print == "each"
         printer = label_printer(workspace, store)
         tools = SessionTools(scale_here(given.scale), shown_units().weight.value, printer, prints_each=each)

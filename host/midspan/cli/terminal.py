@@ -7,12 +7,13 @@ may start by a key that was pressed too early. From a pipe or a file, lines are 
 import os
 import select
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from queue import Queue
 from shutil import get_terminal_size
 from threading import Thread
 from time import sleep
+from typing import TYPE_CHECKING
 
 from midspan.base.errors import ReadingsError
 from midspan.cli.screen import aside
@@ -21,27 +22,34 @@ from midspan.conversation.questions import line_of
 
 LOOK_S = 0.1  # between two looks whether a line was typed
 RING_S = 0.22  # between two strokes of the bell; quicker ones run together
+if TYPE_CHECKING:
+    from midspan.workspace.settings import Workspace
+
 INK, PLAIN_INK = "█", "#"
 ENDED = "the input ended"
-BELLS = {"accepted": 1, "rejected": 2, "doubtful": 3, "fault": 5, "asks": 1}
+BELLS = {"accepted": 1, "rejected": 2, "doubtful": 3, "fault": 5}
 
 
 @contextmanager
-def desk_here(*, sound: bool = False, bells: dict[str, int] | None = None) -> Iterator[Desk]:
-    """Yield a desk with this terminal as its client.
-
-    `sound` rings the bell; `bells` says how often for each outcome, where not as usual.
-    """
+def desk_here(strokes: Mapping[str, int] | None = None) -> Iterator[Desk]:
+    """Yield a desk with this terminal as its client; `strokes` of the bell for each sound, None for silence."""
     desk = Desk()
-    strokes = {**BELLS, **(bells or {})} if sound else {}
-    desk.watch(TerminalClient(desk, strokes).shown)
+    desk.watch(TerminalClient(desk, strokes or {}).shown)
     yield desk
+
+
+def strokes_of(workspace: "Workspace | None", *, quiet: bool) -> dict[str, int]:
+    """Return the strokes of the bell for each sound, as the workspace says; none where it is to be quiet."""
+    if quiet or (workspace is not None and not workspace.session.sound):
+        return {}
+    stated = {} if workspace is None else workspace.session.bells
+    return BELLS | dict(stated.items())
 
 
 class TerminalClient:
     """Standard error to show, standard input to read; `strokes` are those of the bell for each sound."""
 
-    def __init__(self, desk: Desk, strokes: dict[str, int]) -> None:
+    def __init__(self, desk: Desk, strokes: Mapping[str, int]) -> None:
         self._desk, self._strokes = desk, strokes
         self._to_read: Queue[Posted] = Queue()
         self._reads_apart = _is_terminal()

@@ -143,12 +143,18 @@ class SessionPart(Section):
         Shafts after which a check standard is due.
     check_every_minutes : int
         Minutes after which a check standard is due.
+    bells : dict of int
+        Strokes of the bell for ``accepted``, ``rejected``, ``doubtful`` and ``fault`` where they are not to be 1, 2, 3
+        and 5.
     """
 
     sound: bool = True
     operator: Words = ""
     check_every_shafts: Annotated[int, Field(ge=1, le=10_000)] = 50
     check_every_minutes: Annotated[int, Field(ge=1, le=10_000)] = 60
+    bells: dict[Literal["accepted", "rejected", "doubtful", "fault"], Annotated[int, Field(ge=0, le=9)]] = Field(
+        default_factory=dict
+    )
 
 
 class LabelsPart(Section):
