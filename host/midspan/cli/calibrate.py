@@ -11,6 +11,7 @@ from midspan.cli import calibrate_parts as parts
 from midspan.cli.calibrate_changes import changes
 from midspan.cli.calibrate_options import RECORDS, Asked, Records, at_hand, calibrate, procedure
 from midspan.cli.calibrate_parts import MassesFile
+from midspan.cli.options import workspace_of
 from midspan.cli.screen import aside
 
 __all__ = ["calibrate"]
@@ -55,10 +56,12 @@ def all_parts(asked: Asked, calibration: CalibrationOut = CALIBRATION, masses: M
         else:
             PARTS[following](asked)
     write_file(calibration, asked.records, asked.gauge_name())
+    say_next(None if asked.typed & {"port", "records", "gauge", "calibration"} else asked.workspace)
 
 
 @calibrate.command("file", epilog="Example: midspan calibrate file --records calibration --out gauge.toml")
 def file(
+    context: typer.Context,
     calibration: CalibrationOut = CALIBRATION,
     records: Records = RECORDS,
     gauge: Annotated[str | None, typer.Option(help="Of which gauge, when records of several are there.")] = None,
@@ -77,6 +80,16 @@ def file(
 ) -> None:
     """Write the calibration file from the newest record of each part; measuring uses that file."""
     write_file(calibration, records, gauge, previous, temperatures)
+    workspace = workspace_of(context)
+    say_next(None if workspace is None else workspace.path.parent)
+
+
+def say_next(workspace: Path | None) -> None:
+    """Print what comes after the calibration file; in the folder of a workspace what its status says."""
+    from midspan.cli.status import next_command
+
+    following = "midspan measure" if workspace is None else next_command(workspace)
+    print(f"Check it with a bar of known spine when you have one: midspan calibrate bar\nNext: {following}")
 
 
 def write_file(
@@ -100,7 +113,6 @@ def write_file(
         print(f"  from {record.id}, made {record.made}")
     for remark in remarks_on(used):
         print(f"  * {remark}")
-    print("Next: check it with a bar of known spine (midspan calibrate bar), then measure (midspan measure)")
 
 
 calibrate.command("changes", epilog="Example: midspan calibrate changes --store results.db")(changes)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from midspan.base.errors import ConfigurationError
-from midspan.cli.options import Commands
+from midspan.cli.options import Commands, workspace_of
 from midspan.cli.screen import Prompter, aside
 from midspan.conversation.prompts import Conversation, Prompt, PromptChoice
 from midspan.conversation.questions import Unattended
@@ -71,6 +71,7 @@ class Asked:
     ] = False
     as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False
     typed: frozenset[str] = frozenset()  # names of the options that were typed, not stated by a workspace
+    workspace: Path | None = None  # folder of the workspace
 
     def session(self, csv: Path | None, *, by_hand: bool = False) -> "GuidedCalibration":
         """Return where readings come from and go to, with the person at the terminal.
@@ -155,11 +156,14 @@ class Asked:
         return newest_of_each(records_in(self.records) if self.records.is_dir() else (), gauge or self.gauge_name())
 
     def next_command(self, gauge: str) -> str:
-        """Return the command that comes next for a gauge, with the options that no workspace states."""
+        """Return the command that comes next: in a workspace what its status says, else with the options that it needs."""
         from datetime import UTC, datetime
 
         from midspan.calibrate.order import FILE, command_of, next_procedure
+        from midspan.cli.status import next_command
 
+        if self.workspace is not None and not self.typed & {"port", "records", "gauge"}:
+            return next_command(self.workspace)
         following = next_procedure(self.newest(gauge), datetime.now(UTC).date()) or FILE
         port = f" --port {self.port}" if "port" in self.typed and following != FILE else ""
         records = f" --records {self.records}" if "records" in self.typed else ""
@@ -187,13 +191,18 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
 
     def register(work: Callable[..., None]) -> Callable[..., None]:
         own = list(signature(work).parameters.values())[1:]
-        common = [option for option in signature(Asked).parameters.values() if option.name != "typed"]
+        common = [
+            option for option in signature(Asked).parameters.values() if option.name not in ("typed", "workspace")
+        ]
         place = Parameter("context", Parameter.KEYWORD_ONLY, annotation=typer.Context)
 
         def command(context: typer.Context, **options: Any) -> None:
             if options.get("csv") is None:
                 aside(at_hand(work))
-            asked = Asked(**{option.name: options.pop(option.name) for option in common}, typed=_typed(context))
+            known = workspace_of(context)
+            folder = None if known is None else known.path.parent
+            given = {option.name: options.pop(option.name) for option in common}
+            asked = Asked(**given, typed=_typed(context), workspace=folder)
             work(asked, **options)
 
         # Typer reads the options from the signature, so the command gets the signature it would have if written out.
