@@ -81,7 +81,7 @@ def file(
     """Write the calibration file from the newest record of each part; measuring uses that file."""
     write_file(calibration, records, gauge, previous, temperatures)
     workspace = workspace_of(context)
-    say_next(None if workspace is None else workspace.path.parent)
+    say_next(None if workspace is None else workspace.folder)
 
 
 def say_next(workspace: Path | None) -> None:

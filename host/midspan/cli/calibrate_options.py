@@ -31,6 +31,7 @@ calibrate = typer.Typer(
 
 Records = Annotated[Path, typer.Option("--records", help="Folder of calibration records; they are never changed.")]
 RECORDS = Path("calibration")
+NO_OPTIONS = ("typed", "workspace")  # fields of Asked that no option gives
 BY_ITSELF = Prompt(
     "simulated gauge",
     "The simulated gauge puts everything on and reads everything by itself.",
@@ -156,7 +157,7 @@ class Asked:
         return newest_of_each(records_in(self.records) if self.records.is_dir() else (), gauge or self.gauge_name())
 
     def next_command(self, gauge: str) -> str:
-        """Return the command that comes next: in a workspace what its status says, else with the options that it needs."""
+        """Return the command that comes next: in a workspace what its status says, else by the records."""
         from datetime import UTC, datetime
 
         from midspan.calibrate.order import FILE, command_of, next_procedure
@@ -200,7 +201,7 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
             if options.get("csv") is None:
                 aside(at_hand(work))
             known = workspace_of(context)
-            folder = None if known is None else known.path.parent
+            folder = None if known is None else known.folder
             given = {option.name: options.pop(option.name) for option in common}
             asked = Asked(**given, typed=_typed(context), workspace=folder)
             work(asked, **options)
