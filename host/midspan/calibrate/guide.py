@@ -356,7 +356,7 @@ def finish(session: GuidedCalibration, taken: Taken) -> FinishedProcedure:
         error.ending(f" (no record was made; the readings are in {taken.readings.source})")
         raise
     here = session.circumstances(taken.gauge)
-    if session.temperature_c is None and here.thermometer == BOARD:
+    if session.temperature_c is None and here.thermometer == BOARD and not session.is_simulated:
         session.talk.say(
             f"The board's chip shows {here.temperature_c:.1f} °C, which counts as the room's; a chip is some degrees "
             "warmer: give the room's with --temperature."

@@ -25,15 +25,15 @@ SHARES: Mapping[str, Callable[[Mapping[str, float]], float]] = {
     "span": lambda section: 3 * section["u_span_mm"] / section["span_mm"] * SPINE_THOU,  # sag goes by the cube
     "sinking": lambda section: section["u_sink_mm_per_n"] * STANDARD.load_n / MM_PER_THOU,
 }
-# First line of a summary: key of the value, key of its u, True if that is relative, unit.
+# First line of a summary: key of the value, key of its u, True if that is relative, factor to the unit, unit.
 HEADLINES = {
-    "force": ("newton_per_count", "u_scale", True, "N per count"),
-    "travel": ("mm_per_step", "u_scale", True, "mm per step"),
-    "frame": ("give_mm_per_n", "u_give_mm_per_n", False, "mm/N"),
-    "span": ("span_mm", "u_span_mm", False, "mm"),
-    "sinking": ("sink_mm_per_n", "u_sink_mm_per_n", False, "mm/N"),
-    "rotation": ("steps_per_turn", "u_relative", True, "steps per turn"),
-    "filter": ("delay_s", "u_delay_s", False, "s"),
+    "force": ("newton_per_count", "u_scale", True, 1e6, "µN for each count"),
+    "travel": ("mm_per_step", "u_scale", True, 1e3, "µm for each step"),
+    "frame": ("give_mm_per_n", "u_give_mm_per_n", False, 1e3, "µm for each newton"),
+    "span": ("span_mm", "u_span_mm", False, 1.0, "mm"),
+    "sinking": ("sink_mm_per_n", "u_sink_mm_per_n", False, 1e3, "µm for each newton"),
+    "rotation": ("steps_per_turn", "u_relative", True, 1.0, "steps for each turn"),
+    "filter": ("delay_s", "u_delay_s", False, 1e3, "ms late"),
 }
 
 
@@ -72,10 +72,11 @@ def summary(kind: str, finding: ProcedureResult) -> str:
     """
     lines = []
     if kind in HEADLINES:
-        key, u_key, relative, unit = HEADLINES[kind]
+        key, u_key, relative, factor, unit = HEADLINES[kind]
         value = finding.section[key]
         expanded = K * finding.section[u_key] * (value if relative else 1.0)
-        lines.append(f"{kind}: {_short(value, expanded)} {unit} (± is a 95 % range)")
+        shown = with_uncertainty(factor * value, factor * expanded, most_places=9)
+        lines.append(f"{kind}: {shown} {unit} (± is a 95 % range)")
     share = spine_share_thou(kind, finding.section)
     if share is not None:
         lines.append(f"  of a spine of {SPINE_THOU:g} thou that leaves ± {share:.2f} thou")
@@ -105,15 +106,3 @@ def details(finding: ProcedureResult) -> str:
     ]
     told = [remark.words for remark in finding.remarks if remark.code in ON_REQUEST]
     return "\n".join([*lines, *(f"  * {words}" for words in told)])
-
-
-def _short(value: float, expanded: float) -> str:
-    """Return value and U, as a power of ten if plain digits would be zeros.
-
-    >>> _short(9.1652e-6, 4.5e-9), _short(711.21, 0.07)
-    ('(9.1652 ± 0.0045)e-06', '711.210 ± 0.070')
-    """
-    power = int(np.floor(np.log10(abs(value)))) if value else 0
-    if -4 <= power < 6:
-        return with_uncertainty(value, expanded, most_places=9)
-    return f"({with_uncertainty(value / 10.0**power, expanded / 10.0**power)})e{power:+03d}"

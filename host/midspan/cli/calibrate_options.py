@@ -192,9 +192,7 @@ def procedure(name: str, example: str) -> Callable[[Callable[..., None]], Callab
 
     def register(work: Callable[..., None]) -> Callable[..., None]:
         own = list(signature(work).parameters.values())[1:]
-        common = [
-            option for option in signature(Asked).parameters.values() if option.name not in ("typed", "workspace")
-        ]
+        common = [option for option in signature(Asked).parameters.values() if option.name not in NO_OPTIONS]
         place = Parameter("context", Parameter.KEYWORD_ONLY, annotation=typer.Context)
 
         def command(context: typer.Context, **options: Any) -> None:
