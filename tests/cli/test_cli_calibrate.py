@@ -216,6 +216,26 @@ def test_all_parts_in_a_row_leave_out_what_is_valid_and_write_the_file(calibrate
     assert (tmp_path / "gauge.toml").read_bytes() == before
 
 
+def test_in_a_workspace_a_part_needs_no_option_and_names_what_status_names(calibrated, tmp_path, monkeypatch):
+    folder, outcomes, _ = calibrated
+    assert midspan("init", "--yes", folder=tmp_path).returncode == 0
+    shutil.copytree(folder / "calibration", tmp_path / "calibration")
+    for kind in ("frame", "filter"):
+        (tmp_path / "calibration" / f"{outcomes[kind][0]['id']}.json").unlink()
+    answering(monkeypatch, {})
+    for kind, following in (("frame", "filter"), ("filter", "file")):
+        person = answering(monkeypatch, {})
+        done = midspan("calibrate", kind, folder=tmp_path)
+        assert (done.returncode, person.ids) == (0, ["simulated gauge"]), done.stderr
+        told = json.loads(midspan("status", "--json", folder=tmp_path).stdout)["next"]
+        assert told == f"midspan calibrate {following}"
+        assert done.stderr.splitlines()[-1] == f"Next: {told}"
+    done = midspan("calibrate", "file", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    told = json.loads(midspan("status", "--json", folder=tmp_path).stdout)
+    assert (told["ready"], done.stdout.splitlines()[-1]) == (True, f"Next: {told['next']}")
+
+
 def test_gauge_blocks_give_the_scale_and_the_screw_s_error_as_well(tmp_path):
     blocks = (0.5, 1.0, 1.6, 2.3, 3.0, 3.7, 4.4, 5.1, 5.9, 6.5)
     asked = [word for block in blocks for word in ("--block", block)]
