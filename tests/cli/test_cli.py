@@ -19,6 +19,7 @@ from matplotlib.image import imread
 from midspan.base.errors import OutputError
 from midspan.cli.main import app
 from midspan.cli.options import LONGEST_LABEL
+from midspan.cli.workspace_options import default_map, options_stated
 from midspan.decision.decision import Outcome
 from midspan.link.session_events import BlockCame
 from midspan.measurement.calibration import load_calibration
@@ -28,6 +29,7 @@ from midspan.pipeline import bench
 from midspan.rehearsal import scenario
 from midspan.store.stored_result import plain
 from midspan.wire.records import Phase
+from midspan.workspace.settings import USUAL, Workspace
 from places import ROOT
 from rehearsal_rig import mechanics
 from screens import NUMBERS, screen
@@ -64,15 +66,21 @@ def test_every_command_has_help_with_an_example_that_parses(words, command):
     assert found, words
     arguments = shlex.split(found.group(1))
     assert tuple(arguments[: len(words)]) == words
-    context = command.make_context(words[-1], arguments[len(words) :], resilient_parsing=False)
+    context = command.make_context(words[-1], arguments[len(words) :], default_map=default_map(command, STATED, words))
     assert context.params
+
+
+# Examples are called in a workspace, which states these.
+STATED = options_stated(Workspace.model_validate({"gauge": {"port": "rehearsal"}, "files": USUAL}))
 
 
 def understood(words, command, option, text):
     """Return what a command makes of an option's text beside its example, None if it refuses the text."""
     example = shlex.split(command.epilog.removeprefix("Example: midspan "))[len(words) :]
     try:
-        value = command.make_context(words[-1], [*example, option.opts[0], *[text] * option.nargs]).params[option.name]
+        typed = [*example, option.opts[0], *[text] * option.nargs]
+        known = default_map(command, STATED, words)
+        value = command.make_context(words[-1], typed, default_map=known).params[option.name]
     except typer.BadParameter:
         return None
     return value[-1] if isinstance(value, (list, tuple)) else value

@@ -59,7 +59,7 @@ def all_parts(asked: Asked, calibration: CalibrationOut = CALIBRATION, masses: M
     say_next(None if asked.typed & {"port", "records", "gauge", "calibration"} else asked.workspace)
 
 
-@calibrate.command("file", epilog="Example: midspan calibrate file --records calibration --out gauge.toml")
+@calibrate.command("file", epilog="Example: midspan calibrate file")
 def file(
     context: typer.Context,
     calibration: CalibrationOut = CALIBRATION,
@@ -115,4 +115,4 @@ def write_file(
         print(f"  * {remark}")
 
 
-calibrate.command("changes", epilog="Example: midspan calibrate changes --store results.db")(changes)
+calibrate.command("changes", epilog="Example: midspan calibrate changes")(changes)

@@ -6,10 +6,11 @@ from typing import Annotated
 
 import typer
 
-from midspan.cli.options import STORE, StoreAt
+from midspan.cli.options import STORE, StoreAt, workspace_of
 
 
 def diagnose(
+    context: typer.Context,
     files: Annotated[
         list[Path] | None, typer.Argument(help="Settings or a trace that lie elsewhere.", metavar="FILE")
     ] = None,
@@ -23,15 +24,18 @@ def diagnose(
 ) -> None:
     """Pack what helps another to help you, without secrets and names.
 
-    Versions, the settings in this folder, facts of the database, the end of the log and of the newest trace (midspan
-    --trace). Texts of yours are replaced, passwords and addresses left out; nothing is sent anywhere.
+    Versions, the settings in this folder or the workspace's, facts of the database, the end of the log and of the
+    newest trace (midspan --trace). Texts of yours are replaced, passwords and addresses left out; nothing is sent
+    anywhere.
     """
     from midspan.base.log_file import log_path
     from midspan.diagnose.collect import Sources
     from midspan.diagnose.pack import pack
 
     out = out or Path(f"midspan-diagnosis-{datetime.now(UTC):%Y%m%d-%H%M%S}.zip")
-    parts = pack(Sources(Path(), tuple(files or ()), store, log_path(), port), out)
+    workspace = workspace_of(context)
+    folder = Path() if workspace is None else workspace.folder
+    parts = pack(Sources(folder, tuple(files or ()), store, log_path(), port), out)
     for part in parts:
         if part.text is None:
             print(f"not packed, and said so in it: {part.error}")

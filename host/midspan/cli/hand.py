@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 hand = typer.Typer(
     cls=Commands,
     help="Measure without a gauge: a dead weight and a dial indicator on a measured span.",
-    epilog="Example: midspan hand measure --shaft 1 --bench hand-bench.toml",
+    epilog="Example: midspan hand measure",
     no_args_is_help=True,
 )
 
@@ -44,7 +44,7 @@ BandsFile = Annotated[Path | None, typer.Option("--bands", help="Judge against t
 BENCH, RECORD = Path("hand-bench.toml"), Path("hand-readings.jsonl")
 
 
-@hand.command("measure", epilog="Example: midspan hand measure --bench hand-bench.toml --bands bands.toml")
+@hand.command("measure", epilog="Example: midspan hand measure")
 def measure(
     context: typer.Context,
     shaft: Annotated[
@@ -141,7 +141,7 @@ def _from_csv(file: Path) -> "list[Typed]":
     return typed
 
 
-@hand.command("recompute", epilog="Example: midspan hand recompute hand-readings.jsonl --bench better.toml")
+@hand.command("recompute", epilog="Example: midspan hand recompute --bench better.toml")
 def recompute(
     file: Annotated[Path, typer.Argument(help="File of typed readings.")] = RECORD,
     bench: Annotated[
@@ -181,7 +181,7 @@ def recompute(
     aside(f"{fresh} results stored beside the old ones, {unchanged} unchanged")
 
 
-@hand.command("budget", epilog="Example: midspan hand budget --bench hand-bench.toml --spine 350 --spine 500")
+@hand.command("budget", epilog="Example: midspan hand budget --spine 350 --spine 500")
 def budget(
     bench: BenchFile = BENCH,
     spine: Annotated[list[float] | None, typer.Option(min=80, max=3000, help="Spine in thou; may be repeated.")] = None,

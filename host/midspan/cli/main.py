@@ -55,31 +55,23 @@ app.callback()(root)
 app.command(rich_help_panel=BEGIN, epilog="Example: midspan init --folder shop")(init)
 app.command(rich_help_panel=BEGIN, epilog="Example: midspan status --json")(status)
 app.command(rich_help_panel=BEGIN, epilog="Example: midspan demo --folder demo-output")(demo)
-app.command(
-    rich_help_panel=GAUGE, epilog="Example: midspan risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23"
-)(risk)
-app.command(rich_help_panel=GAUGE, epilog="Example: midspan cycle --calibration gauge.toml --cycle deep")(cycle)
+app.command(rich_help_panel=GAUGE, epilog="Example: midspan risk --process-mean 500 --process-sd 3 --u 0.23")(risk)
+app.command(rich_help_panel=GAUGE, epilog="Example: midspan cycle --cycle deep")(cycle)
 app.command(rich_help_panel=GAUGE, epilog="Example: midspan ports")(ports)
-app.command(
-    rich_help_panel=MEASURE, epilog="Example: midspan measure --port PORT --calibration gauge.toml --bands bands.toml"
-)(measure)
-app.command(
-    rich_help_panel=MEASURE, epilog="Example: midspan park 17 --port PORT --calibration gauge.toml --bands bands.toml"
-)(park)
+app.command(rich_help_panel=MEASURE, epilog="Example: midspan measure")(measure)
+app.command(rich_help_panel=MEASURE, epilog="Example: midspan park 17")(park)
 app.command(rich_help_panel=MEASURE, epilog="Example: midspan sort night.toml")(sort)
-app.command(rich_help_panel=MEASURE, epilog="Example: midspan page --store results.db")(page)
-app.command(rich_help_panel=STOCK, epilog="Example: midspan show 12 --store results.db --picture shaft-12.png")(show)
+app.command(rich_help_panel=MEASURE, epilog="Example: midspan page --network")(page)
+app.command(rich_help_panel=STOCK, epilog="Example: midspan show 12 --picture shaft-12.png")(show)
 app.command(
     rich_help_panel=STOCK, epilog="Example: midspan compare 'set:spring 1 and year:2025' 'set:spring 1 and year:2026'"
 )(compare)
-app.command(rich_help_panel=STOCK, epilog="Example: midspan report 12 --store results.db --out night-12.html")(report)
-app.command(rich_help_panel=KEEP, epilog="Example: midspan recompute readings.avro --calibration gauge.toml --json")(
-    recompute
-)
+app.command(rich_help_panel=STOCK, epilog="Example: midspan report 12 --out night-12.html")(report)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan recompute --calibration better.toml")(recompute)
 app.command(rich_help_panel=KEEP, epilog="Example: midspan export results --out results.parquet")(export)
-app.command(rich_help_panel=KEEP, epilog="Example: midspan backup BACKUP --store results.db")(backup)
-app.command(rich_help_panel=KEEP, epilog="Example: midspan restore BACKUP --into NEWFOLDER")(restore)
-app.command(rich_help_panel=KEEP, epilog="Example: midspan diagnose --port PORT --out help.zip")(diagnose)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan backup")(backup)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan restore --into NEWFOLDER")(restore)
+app.command(rich_help_panel=KEEP, epilog="Example: midspan diagnose --out help.zip")(diagnose)
 app.add_typer(board, name="board", rich_help_panel=GAUGE)
 app.add_typer(calibrate, name="calibrate", rich_help_panel=GAUGE)
 app.add_typer(study, name="study", rich_help_panel=GAUGE)

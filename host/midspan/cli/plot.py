@@ -98,7 +98,7 @@ def force(
     _say(out)
 
 
-@plot.command("batch", epilog="Example: midspan plot batch 1 --bands bands.toml --out batch-1.png")
+@plot.command("batch", epilog="Example: midspan plot batch 1 --out batch-1.png")
 def batch(
     number: Annotated[int, typer.Argument(min=1, help="Number of the batch.", metavar="BATCH")],
     out: Out = None,

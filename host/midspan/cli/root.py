@@ -2,7 +2,7 @@
 
 import logging
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from midspan.base.errors import ConfigurationError
+from midspan.base.errors import ConfigurationError, MidspanError
 from midspan.cli.options import HELP_ASKED, WORKSPACE_PROBLEM
 
 LOG = logging.getLogger(__name__)
@@ -87,9 +87,24 @@ def _enter_workspace(context: typer.Context, named: Path | None) -> None:
         if context.invoked_subcommand in AT_ANY_RATE or context.meta.get(HELP_ASKED):
             return
         raise
+    stated = options_stated(workspace)
     context.obj = workspace
-    context.default_map = default_map(context.command, options_stated(workspace))
+    context.default_map = default_map(context.command, stated)
     context.with_resource(showing(workspace.shown.units))
+    context.with_resource(_pointing_to_status(stated.values()))
+
+
+@contextmanager
+def _pointing_to_status(files: Collection[str]) -> Iterator[None]:
+    """Add where to look to the error about a file of the workspace that is not there yet."""
+    try:
+        yield
+    except MidspanError as error:
+        if isinstance(error.__cause__, FileNotFoundError) and str(error).startswith(
+            tuple(f"{file}:" for file in files)
+        ):
+            error.args = (f"{error}; midspan status says what is missing",)
+        raise
 
 
 @contextmanager

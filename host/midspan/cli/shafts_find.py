@@ -20,8 +20,8 @@ def find(
     customer: Part = None,
     order: Part = None,
     size: Part = None,
-    low: Annotated[float | None, typer.Option(help="Lowest spine, thou.")] = None,
-    high: Annotated[float | None, typer.Option(help="Highest spine, thou.")] = None,
+    low: Annotated[float | None, typer.Option(min=0, max=9999, help="Lowest spine, thou.")] = None,
+    high: Annotated[float | None, typer.Option(min=0, max=9999, help="Highest spine, thou.")] = None,
     batch: Annotated[int | None, typer.Option(min=1, help="Measured in this batch.")] = None,
     set_name: Annotated[str | None, typer.Option("--set", help="In this set now.")] = None,
     suspects: Annotated[
