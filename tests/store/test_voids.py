@@ -17,12 +17,14 @@ from midspan.store.detail_kinds import DetailKind, SetDetailKind
 from midspan.store.details import current, details_of, say_of
 from midspan.store.evaluation import Evaluation, Origin
 from midspan.store.every_result import every_result
+from midspan.store.journal import Journal
 from midspan.store.lookup import counting, newest, read_name
 from midspan.store.measurements import standing_results
 from midspan.store.records import Records
 from midspan.store.set_records import SetRecords
 from midspan.store.tables import ResultRow, RunRow, SetDetailRow
 from midspan.store.voids import unvoid, void, void_last, void_runs
+from night_on_paper import paper_night
 from results import NOTHING, told
 from sqlalchemy import select
 from sqlalchemy.dialects.sqlite import dialect
@@ -319,3 +321,24 @@ def test_what_stands_is_found_by_indexes(store):
     looked = [step for step in plan if "voids" in step.lower() or "VoidRow" in step or "details" in step]
     assert len(looked) == 3, plan
     assert all("USING INDEX" in step or "USING COVERING INDEX" in step for step in looked)
+
+
+# --- runs and check standards
+
+
+def test_a_void_measurement_counts_in_no_run_and_its_check_speaks_against_no_shaft(store_place):
+    with paper_night(store_place) as night:
+        shaft = night.sorted_shaft(500.0, ACCEPTED, 1)
+        night.check(off_thou=2.0, suspects=(shaft,))
+        number, bar = night.number, shaft + 1
+    with store_place.open() as store:
+        journal = Journal(store)
+        assert [check.standard for check in journal.checks(night=number)] == ["bar 7"]
+        assert journal.suspects(number) == {shaft: [bar]}
+        void_last(store, bar, "another shaft lay in the gauge", "Ann", 5)
+        assert journal.checks(night=number) == []
+        assert journal.suspects(number) == {}
+        assert [found.shaft for found in read_stock(store).shafts] == [shaft]
+        void_last(store, shaft, "lid open", "Ann", 6)
+        assert set(journal.outcomes(number).values()) == {Outcome.DOUBTFUL}
+        assert [judged.spine_thou for judged in journal.judged_results(number).values()] == [None, None]

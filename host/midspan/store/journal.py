@@ -26,13 +26,14 @@ from collections.abc import Collection, Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Select, func, insert, literal, select
+from sqlalchemy import Select, case, func, insert, literal, select
 from sqlalchemy.orm import Session
 
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, RunReference
+from midspan.store.measurements import counts_as_check, is_void
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.reference_spine import conversions
 from midspan.store.spine_freedom import FREEDOM, freedom_of
@@ -62,6 +63,8 @@ from midspan.store.transit import (
 )
 
 LARGEST_SHAFT = 2**30 - 1  # whole numbers on the gauge have 31 bits
+
+VOID = JudgedResult(None, None, Decision(Outcome.DOUBTFUL, ("its measurement is void: measure it again",)), None)
 
 
 class Journal:
@@ -313,7 +316,7 @@ class Journal:
             ]
 
     def checks(self, *, night: int | None = None, gauge: str | None = None) -> list[StandardCheck]:
-        """Return measurements of check standards, oldest first.
+        """Return measurements of check standards that are not void, oldest first.
 
         Parameters
         ----------
@@ -327,7 +330,8 @@ class Journal:
         list[StandardCheck]
             Checks, empty if there are none.
         """
-        query = select(CheckRow).join(TransitRow, TransitRow.id == CheckRow.passage_id).order_by(CheckRow.id)
+        query = select(CheckRow).join(TransitRow, TransitRow.id == CheckRow.passage_id)
+        query = query.where(counts_as_check(CheckRow.passage_id)).order_by(CheckRow.id)
         if night is not None:
             query = query.where(TransitRow.night_id == night)
         if gauge is not None:
@@ -350,6 +354,7 @@ class Journal:
             For each suspect shaft, the numbers of the check standard's measurements that say so.
         """
         query = select(SuspectRow).join(TransitRow, TransitRow.id == SuspectRow.passage_id)
+        query = query.where(counts_as_check(SuspectRow.check_id))
         found: dict[int, list[int]] = {}
         with self._store.transaction() as session:
             for row in session.scalars(query.where(TransitRow.night_id == night).order_by(SuspectRow.check_id)):
@@ -357,7 +362,7 @@ class Journal:
         return found
 
     def outcomes(self, night: int) -> dict[int, Outcome]:
-        """Return the outcome of every result by which a shaft of a run was judged.
+        """Return the outcome of every result by which a shaft of a run was judged; doubtful if it is void.
 
         Parameters
         ----------
@@ -369,15 +374,15 @@ class Journal:
         dict[int, Outcome]
             Outcomes by the number of the result.
         """
-        query = select(StepRow.result_id, DecisionRow.outcome).join(
-            DecisionRow, DecisionRow.result_id == StepRow.result_id
-        )
+        outcome = case((is_void(ResultRow.run_id), Outcome.DOUBTFUL.value), else_=DecisionRow.outcome)
+        query = select(StepRow.result_id, outcome).join(DecisionRow, DecisionRow.result_id == StepRow.result_id)
+        query = query.join(ResultRow, ResultRow.id == StepRow.result_id)
         query = query.join(TransitRow, TransitRow.id == StepRow.passage_id).where(TransitRow.night_id == night)
         with self._store.transaction() as session:
             return {number: Outcome(outcome) for number, outcome in session.execute(query) if number is not None}
 
     def judged_results(self, night: int, above: int = 0) -> dict[int, JudgedResult]:
-        """Return the results by which shafts of a run were judged.
+        """Return the results by which shafts of a run were judged; one that is void is doubtful and has no spine.
 
         Parameters
         ----------
@@ -395,7 +400,7 @@ class Journal:
             select(
                 ResultRow.id, ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.calibration, DecisionRow.outcome,
                 DecisionRow.bin, DecisionRow.reasons, ResultRow.older_lb, ResultRow.u_older_lb,
-                json_of(FREEDOM).label("freedom"),
+                json_of(FREEDOM).label("freedom"), is_void(ResultRow.run_id).label("void"),
             )
             .join(DecisionRow, DecisionRow.result_id == ResultRow.id)
             .join(StepRow, StepRow.result_id == ResultRow.id)
@@ -405,7 +410,7 @@ class Journal:
         )  # fmt: skip
         with self._store.transaction() as session:
             return {
-                row.id: JudgedResult(
+                row.id: VOID if row.void else JudgedResult(
                     row.spine_thou, row.u_spine_thou,
                     Decision(Outcome(row.outcome), tuple(json.loads(row.reasons)), row.bin), row.calibration,
                     freedom_of(row.freedom, row.u_spine_thou), row.older_lb, row.u_older_lb,

@@ -177,6 +177,25 @@ def is_newest() -> ColumnElement[bool]:
     return ~exists().where(later.run_id == ResultRow.run_id, later.id > ResultRow.id)
 
 
+def counts_as_check(shaft: ColumnElement[int] | InstrumentedAttribute[int]) -> ColumnElement[bool]:
+    """Return the condition that not all measurements of a check standard's shaft are void.
+
+    Another shaft may have lain in the gauge in place of the standard; then it says nothing about the gauge.
+
+    Parameters
+    ----------
+    shaft : ColumnElement[int]
+        Column with the number of the shaft.
+
+    Returns
+    -------
+    ColumnElement[bool]
+        Condition for a query with that column.
+    """
+    measured = exists().where(RunRow.shaft == shaft)
+    return or_(~measured, measured.where(~is_void(RunRow.id)))
+
+
 def concerns_before(session: Session, run_id: int, result: AnyResult) -> list[Concern]:
     """Return the concerns of earlier evaluations, except those a person has since vouched against.
 

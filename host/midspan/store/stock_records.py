@@ -15,7 +15,7 @@ from midspan.store.comparable import ComparableResult, comparable_results
 from midspan.store.database import Store
 from midspan.store.detail_kinds import SetDetailKind
 from midspan.store.evaluation import Origin
-from midspan.store.measurements import standing_results
+from midspan.store.measurements import counts_as_check, standing_results
 from midspan.store.older_spines import json_of, kept_calibrations, stated_before, stated_spines
 from midspan.store.records import Records
 from midspan.store.reference_spine import Conversion, StatedSpine, conversions
@@ -294,6 +294,7 @@ class StockRecords(Records):
         checked = select(func.max(StepRow.result_id)).where(StepRow.passage_id == SuspectRow.check_id).scalar_subquery()
         vouched = select(func.max(VoucherRow.result_id)).where(VoucherRow.run_id == SuspectRow.run_id).scalar_subquery()
         query = select(SuspectRow.run_id).where(func.coalesce(checked, 0) > func.coalesce(vouched, -1))
+        query = query.where(counts_as_check(SuspectRow.check_id))
         return frozenset(run for run in self._session.scalars(query) if run is not None)
 
     def lost(self) -> frozenset[int]:

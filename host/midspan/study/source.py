@@ -23,6 +23,7 @@ from midspan.store.database import Store
 from midspan.store.evaluation import StoredResult
 from midspan.store.reference_spine import StatedSpine, under_reference
 from midspan.store.stored_result import AnyResult
+from midspan.store.voids import void_runs
 from midspan.study.linearity import Reference
 
 PARTS, APPRAISERS = ("part", "shaft", "bar"), ("appraiser", "operator", "batch", "gauge")
@@ -226,7 +227,7 @@ def _batches(asked: Sequence[str]) -> list[tuple[str, int]]:
 
 
 def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[StudyReading]:
-    """Collect the results of labelled shafts, the newest evaluation of each run.
+    """Collect the results of labelled shafts, the newest evaluation of each run that is not void.
 
     Parameters
     ----------
@@ -248,6 +249,8 @@ def from_labels(store: Store, labels: Sequence[str], quantity: str) -> list[Stud
         They were measured on different gauges, which have different biases.
     """
     found = [stored for label in labels for stored in store.history(label)]
+    void = void_runs(store, {stored.run.shaft for stored in found})
+    found = [stored for stored in found if stored.run_id not in void]
     newest = list({(stored.run.archive, stored.run.byte_offset, stored.run.shaft): stored for stored in found}.values())
     gauges = sorted({str(stored.result.gauge) for stored in newest if not isinstance(stored.result, Unmeasured)})
     if len(gauges) > 1:
