@@ -89,6 +89,7 @@ def sound(folder):
     ]
     (folder / "values.csv").write_text("\n".join(["part,appraiser,reference,value,day", *rows]) + "\n")
     (folder / "weights.csv").write_text("shaft,weight_gr\n" + "".join(f"{FIRST + i},31{i}.2\n" for i in range(SHAFTS)))
+    (folder / "list.csv").write_text("Name;Spine\nold-1;45\nold-2;52,5\n")
     for line in (
         "recompute readings.avro --calibration gauge.toml --bands bands.toml --store results.db",
         "recompute readings.avro --calibration newer.toml --bands bands.toml --store results.db",
@@ -230,6 +231,7 @@ INPUTS = {
         "study chart --csv values.csv",
     ),
     "weights.csv": ("shafts weigh --csv weights.csv",),
+    "list.csv": ("shafts import list.csv --column label=Name --column spine=Spine --unit pounds --u 1.5",),
     "span.csv": ("calibrate span --gauge paper --csv span.csv",),
     "dial.csv": ("calibrate sinking --gauge paper --csv dial.csv",),
     "turning.csv": ("calibrate filter --gauge paper --csv turning.csv --expected-steps 800",),

@@ -4,6 +4,7 @@ import typer
 
 from midspan.cli.options import Commands
 from midspan.cli.shafts_find import find, show
+from midspan.cli.shafts_import import import_
 from midspan.cli.shafts_labels import labels
 from midspan.cli.shafts_said import different, join, size, spent, twins, vouch
 from midspan.cli.shafts_tell import label, note, tell, unvoid, void
@@ -24,6 +25,10 @@ shafts.command("unvoid", epilog="Example: midspan shafts unvoid 12 --why 'it was
 shafts.command("label", epilog="Example: midspan shafts label 12 red-4")(label)
 shafts.command("note", epilog="Example: midspan shafts note 12 'scratch near the nock' --by Ann")(note)
 shafts.command("tell", epilog="Example: midspan shafts tell 12 13 --customer 'archery club' --order 14")(tell)
+shafts.command(
+    "import",
+    epilog="Example: midspan shafts import old.csv --column number=No --column spine=Spine --unit thou --u 2.0",
+)(import_)
 shafts.command("labels", epilog="Example: midspan shafts labels --set 'spring 1' --shape flag --tube 6.5")(labels)
 shafts.command("weigh", epilog="Example: midspan shafts weigh 12 312.4 --unit grains")(weigh)
 shafts.command("spent", epilog="Example: midspan shafts spent 17 18 --why 'broke at the range'")(spent)

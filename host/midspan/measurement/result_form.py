@@ -13,10 +13,11 @@ from enum import StrEnum
 
 
 class ResultKind(StrEnum):
-    """Instrument of a result, or UNMEASURED for a run that gave none."""
+    """Instrument of a result, LISTED for one of a list made elsewhere, or UNMEASURED for a run that gave none."""
 
     GAUGE = "gauge"
     HAND_BENCH = "hand bench"
+    LISTED = "listed"
     UNMEASURED = "unmeasured"
 
 

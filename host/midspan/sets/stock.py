@@ -37,6 +37,7 @@ OUTCOMES = {
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 SHIPPED = "shipped with its set"
 UNMEASURED, SUSPECT = "not measured", "suspect, a check standard read wrong: measure it again"
+LISTED = "known from a list only: measure it"
 STATED_OTHERWISE = "its spine is stated for other supports and cannot be converted: evaluate its readings again"
 UNKNOWN = "bin uncertain"
 CRACKED = "suspected of a crack"
@@ -220,9 +221,9 @@ def read_stock(store: Store, *, batches: Collection[int] = (), bins: Collection[
     )
 
 
-def _age(row: StandingMeasurement) -> tuple[bool, int]:
-    """Return the sort key of measurements of different numbers: imported before those made here, then by age."""
-    return row.origin == Origin.MEASURED, row.run
+def _age(row: StandingMeasurement) -> tuple[bool, bool, int]:
+    """Return the sort key of measurements of different numbers: listed, imported, made here; then by age."""
+    return not row.listed, row.origin == Origin.MEASURED, row.run
 
 
 def _newest_rows(rows: Iterable[StandingMeasurement], same: Identities) -> dict[int, StandingMeasurement]:
@@ -238,7 +239,8 @@ def _against(
     An imported measurement does not know of the one made here, so both count.
     """
     keyed = [(why.same.key(row.shaft), row) for row in rows]
-    reasons = [(key, why.of(row)) for key, row in keyed if row.run >= newest[key].run]
+    counts = [(key, row) for key, row in keyed if row.run >= newest[key].run and row.listed <= newest[key].listed]
+    reasons = [(key, why.of(row)) for key, row in counts]
     return {key: reason for key, reason in reasons if reason is not None}
 
 
@@ -509,7 +511,7 @@ def _contradict(rows: Sequence[StandingMeasurement]) -> bool:
     measured = [
         (row, row.spine_thou, row.u_spine_thou)
         for row in rows
-        if row.spine_thou is not None and row.u_spine_thou is not None
+        if row.spine_thou is not None and row.u_spine_thou is not None and not row.listed
     ]
     return any(
         (row.bin != other.bin and row.definition == other.definition)
@@ -559,6 +561,7 @@ class _Reasons:
             (not self.taken.isdisjoint(numbers), IN_A_SET),
             (self._is_spent(numbers), SPENT),
             (self.maybe_cracked(row.shaft), CRACKED),
+            (row.listed, LISTED),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
             (row.run in self.suspect, SUSPECT),
@@ -584,10 +587,10 @@ class _Reasons:
         """Return True if one of these numbers is marked as spent."""
         return any(self.spent.get(number, False) for number in numbers)
 
-    def worst_first(self, row: StandingMeasurement) -> tuple[bool, int, bool, int]:
+    def worst_first(self, row: StandingMeasurement) -> tuple[bool, bool, int, bool, int]:
         """Return the sort key of measurements of one shaft that stand side by side; the first one counts."""
         worst = WORST_FIRST.index(row.outcome)
-        return self.of(row) is None, worst, row.origin != Origin.MEASURED, -row.run
+        return row.listed, self.of(row) is None, worst, row.origin != Origin.MEASURED, -row.run
 
 
 def _reasons(records: StockRecords) -> _Reasons:

@@ -54,7 +54,7 @@ from midspan.store.measurements import (
 from midspan.store.older_spines import kept_calibrations
 from midspan.store.place import StorePlace
 from midspan.store.sqlite_errors import refusal
-from midspan.store.stored_result import AnyResult, OlderResult, as_text, finite, is_same, read_result
+from midspan.store.stored_result import AnyResult, ListedResult, OlderResult, as_text, finite, is_same, read_result
 from midspan.store.tables import (
     NAMED_COLUMNS,
     BasisRow,
@@ -551,9 +551,10 @@ def _basis_id(session: Session, basis: Basis) -> int:
     return session.scalars(select(BasisRow.id).where(BasisRow.content == text)).one()
 
 
-def _worst_first(stored: StoredResult) -> tuple[int, bool, int]:
-    """Return a sort key: worse verdict first, then measured with this database, then newest."""
-    return WORST_FIRST.index(stored.decision.outcome), stored.origin is not Origin.MEASURED, -stored.run_id
+def _worst_first(stored: StoredResult) -> tuple[bool, int, bool, int]:
+    """Return a sort key: measured before listed, worse verdict first, then measured with this database, then newest."""
+    listed = isinstance(stored.result, ListedResult)
+    return listed, WORST_FIRST.index(stored.decision.outcome), stored.origin is not Origin.MEASURED, -stored.run_id
 
 
 def _reference(row: RunRow) -> RunReference:

@@ -17,7 +17,7 @@ from midspan.store.evaluation import Origin, RunReference, StoredResult
 from midspan.store.identity import known_identities
 from midspan.store.place import StorePlace
 from midspan.store.records import Records
-from midspan.store.stored_result import OlderResult
+from midspan.store.stored_result import ListedResult, OlderResult
 
 HIGHEST_SHAFT = 2**31 - 1
 NUMBER = re.compile(r"(?:midspan shaft |#)?\s*0*([0-9]{1,10})", re.IGNORECASE | re.ASCII)
@@ -150,7 +150,12 @@ def counting(store: Store, shaft: int) -> StoredResult | None:
     with Records.of(store) as records:
         numbers = known_identities(records).numbers(shaft)
     found = [stored for number in numbers if (stored := store.latest(number)) is not None]
-    return max(found, key=lambda stored: (stored.origin is Origin.MEASURED, stored.run_id), default=None)
+    return max(found, key=_sureness, default=None)
+
+
+def _sureness(stored: StoredResult) -> tuple[bool, bool, int]:
+    """Return a sort key: from a list, then imported, then measured here; of these the newest last."""
+    return not isinstance(stored.result, ListedResult), stored.origin is Origin.MEASURED, stored.run_id
 
 
 def whole(stored: StoredResult, place: StorePlace) -> ShaftResult | HandResult:
@@ -171,14 +176,20 @@ def whole(stored: StoredResult, place: StorePlace) -> ShaftResult | HandResult:
     Raises
     ------
     StoreError
-        The measurement gave no result (code "no_result"), or another version stored it in another form (code
-        "older_form").
+        The measurement gave no result (code "no_result"), another version stored it in another form ("older_form"),
+        or it is from a list ("listed").
     """
     result, shaft = stored.result, stored.run.shaft
     if isinstance(result, Unmeasured):
         raise StoreError(f"{place}: shaft {shaft} gave no result: {'; '.join(result.reasons)}", code="no_result")
     if not isinstance(result, OlderResult):
         return result
+    if isinstance(result, ListedResult):
+        raise StoreError(
+            f"{place}: shaft {shaft} is known from a list only ({Path(stored.run.archive).name}); measure it, or see: "
+            f"midspan shafts show {shaft}",
+            code="listed",
+        )
     again = f"midspan {'hand ' if result.kind is ResultKind.HAND_BENCH else ''}recompute {stored.run.archive}"
     raise StoreError(
         f"{place}: another version of Midspan stored the result of shaft {shaft} in another form "

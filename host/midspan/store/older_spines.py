@@ -14,7 +14,8 @@ from midspan.store.kept_calibration import KeptCalibration
 from midspan.store.reference_spine import IN_JSON, StatedSpine
 from midspan.store.tables import CalibrationRow, ResultRow
 
-CURRENT = (EVALUATION, HAND_EVALUATION)
+LISTED_EVALUATION = "list"  # of a spine that a list states for the reference condition
+CURRENT = (EVALUATION, HAND_EVALUATION, LISTED_EVALUATION)
 
 
 def json_of(names: Sequence[str]) -> ColumnElement[str]:

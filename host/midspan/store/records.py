@@ -10,14 +10,14 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Self
 
-from sqlalchemy import exists, insert, or_, select
+from sqlalchemy import exists, func, insert, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind
 from midspan.store.evaluation import Origin
 from midspan.store.measurements import bears, is_void
-from midspan.store.tables import DetailRow, IdentityRow, RunRow
+from midspan.store.tables import DetailRow, IdentityRow, RunRow, TransitRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +196,17 @@ class Records:
             False for an unknown number.
         """
         return self._session.scalars(select(RunRow.id).where(RunRow.shaft == shaft).limit(1)).first() is not None
+
+    def highest_number(self) -> int:
+        """Return the highest number that any shaft has here.
+
+        Returns
+        -------
+        int
+            The number, 0 in an empty store.
+        """
+        highest = [self._session.scalar(select(func.max(column))) or 0 for column in (RunRow.shaft, TransitRow.id)]
+        return max(highest)
 
     def own_labels(self, shafts: Collection[int]) -> list[str]:
         """Return the labels that shafts were measured under, whatever they are called now.

@@ -81,6 +81,8 @@ class StandingMeasurement:
         Spine in pounds (26 in, 2 lb); None where it is not stored.
     u_older_lb : float | None
         Its standard uncertainty, lb.
+    listed : bool
+        True if it is no measurement but from a list made elsewhere.
     """
 
     shaft: int
@@ -99,6 +101,7 @@ class StandingMeasurement:
     dof_spine: float | None = None
     older_lb: float | None = None
     u_older_lb: float | None = None
+    listed: bool = False
 
     def convert(self, definition: str, conversion: Conversion) -> None:
         """Bring a spine that another version stored under the reference condition, its pounds in proportion.
@@ -138,6 +141,7 @@ class StockRecords(Records):
             RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
             ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm,
             DecisionRow.outcome, DecisionRow.bin, ResultRow.older_lb, ResultRow.u_older_lb, json_of(FREEDOM),
+            ResultRow.kind,
         )  # fmt: skip
         query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
@@ -148,9 +152,10 @@ class StockRecords(Records):
             StandingMeasurement(
                 shaft, label, batch, _ORIGINS[origin], run, result, spine, u_spine, spread, runout, _OUTCOMES[outcome],
                 bin_name, DEFINITION, freedom_of(freedom, u_spine), lb, u_lb,
+                kind == ResultKind.LISTED.value,
             )
             for shaft, label, batch, origin, run, result, spine, u_spine, spread, runout, outcome, bin_name, lb, u_lb,
-                freedom in self._session.execute(query.order_by(RunRow.shaft))
+                freedom, kind in self._session.execute(query.order_by(RunRow.shaft))
         ]  # fmt: skip
         for row in rows:
             if row.result in stated:

@@ -171,6 +171,14 @@ class OlderResult:
     doubts: tuple[str, ...] | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class ListedResult(OlderResult):
+    """A shaft's spine from a list that was made elsewhere, with the uncertainty that the list is said to have.
+
+    It has no readings: nothing can be evaluated again. A measured result always counts before it.
+    """
+
+
 MeasuredResult = ShaftResult | HandResult | OlderResult
 AnyResult = MeasuredResult | Unmeasured
 
@@ -261,6 +269,8 @@ def read_measured(kind: ResultKind, text: str | None) -> MeasuredResult:
         raise Damaged(text)
     if kind is ResultKind.UNMEASURED:  # written by a program still running from before rows had kinds
         kind = ResultKind.HAND_BENCH if "operator" in _names_in(text) else ResultKind.GAUGE
+    if kind is ResultKind.LISTED:
+        return _known(ListedResult, kind, text, frozenset())
     form: type = FORMS[kind]
     try:
         whole: ShaftResult | HandResult = form(**_shape(form).model_validate_json(text).__dict__)
@@ -274,11 +284,16 @@ def _older(kind: ResultKind, text: str, differs: Set[str]) -> OlderResult:
     """Return the known quantities of a result in another form; raises Damaged if a value has the wrong type."""
     if not differs:
         raise Damaged(text)
+    return _known(OlderResult, kind, text, differs)
+
+
+def _known(form: type[OlderResult], kind: ResultKind, text: str, differs: Set[str]) -> OlderResult:
+    """Return a form with whatever quantities the text has; raises Damaged if a value has the wrong type."""
     try:
         known = _shape(OlderResult).model_validate_json(text)
     except ValidationError as error:
         raise Damaged(text) from error
-    return OlderResult(kind, tuple(sorted(differs)), text, **known.__dict__)
+    return form(kind, tuple(sorted(differs)), text, **known.__dict__)
 
 
 def is_same(first: AnyResult, second: AnyResult) -> bool:
