@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import insert, select
-
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.measurement.definition import DEFINITION
@@ -16,13 +14,12 @@ from midspan.measurement.result_form import ResultKind
 from midspan.sets.spine_list import ListedShaft
 from midspan.store.database import Store, add_evaluation
 from midspan.store.detail_kinds import DetailKind
+from midspan.store.details import record_details
 from midspan.store.evaluation import Evaluation, Origin, RunReference
 from midspan.store.lookup import read_name
-from midspan.store.measurements import is_run
 from midspan.store.older_spines import LISTED_EVALUATION
 from midspan.store.set_records import SetRecords, WeightRecord
 from midspan.store.stored_result import ListedResult, read_measured
-from midspan.store.tables import DetailRow, RunRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,19 +73,20 @@ def import_list(store: Store, shafts: Sequence[ListedShaft], source: Path, perso
     made_ms = int(source.stat().st_mtime * 1000)
     numbers = _numbers(store, shafts)
     measured = tuple(number for number in numbers if store.latest(number) is not None)
-    batch = store.begin_batch(f"list {source.name}", at_ms)
-    added = []
+    runs = [
+        RunReference(str(source), shaft.line, number, shaft.label, made_ms)
+        for shaft, number in zip(shafts, numbers, strict=True)
+    ]
+    new = [(shaft, run) for shaft, run in zip(shafts, runs, strict=True) if store.run_of(run) is None]
+    batch = store.begin_batch(f"list {source.name}", at_ms) if new else 0
     with SetRecords.of(store) as records:
-        for shaft, number in zip(shafts, numbers, strict=True):
-            run = RunReference(str(source), shaft.line, number, shaft.label, made_ms)
-            if records.session.scalars(select(RunRow.id).where(*is_run(run))).first() is not None:
-                continue
+        for shaft, run in new:
             verdict = Decision(Outcome.DOUBTFUL, (f"from the list {source.name}: not measured here",))
             evaluation = Evaluation(_result(shaft, made_ms), verdict, at_ms)
             add_evaluation(records.session, batch, run, evaluation, Origin.IMPORTED)
-            _say(records, shaft, number, person, at_ms)
-            added.append(number)
-    return ListImport(tuple(added), tuple(each for each in added if each in measured), len(shafts) - len(added))
+            _say(records, shaft, run.shaft, person, at_ms)
+    added = tuple(run.shaft for _, run in new)
+    return ListImport(added, tuple(number for number in added if number in measured), len(shafts) - len(new))
 
 
 def _numbers(store: Store, shafts: Sequence[ListedShaft]) -> list[int]:
@@ -135,10 +133,5 @@ def _say(records: SetRecords, shaft: ListedShaft, number: int, person: str, at_m
     """Record the weight in a line, and what else it says; its label stands with the result."""
     if shaft.weight is not None:
         records.weigh([WeightRecord(number, shaft.weight.weight_g, shaft.weight.u_weight_g)], at_ms)
-    said = [
-        {"shaft": number, "at_ms": at_ms, "kind": kind.value, "value": value, "person": person}
-        for kind, value in shaft.said.items()
-        if kind is not DetailKind.LABEL
-    ]
-    if said:
-        records.session.execute(insert(DetailRow), said)
+    said = {kind: value for kind, value in shaft.said.items() if kind is not DetailKind.LABEL}
+    record_details(records, number, said, person, at_ms)

@@ -16,7 +16,7 @@ everything else is written once and read from all its numbers together.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import insert, select
@@ -100,9 +100,33 @@ def say_of(store: Store, shaft: int, kind: DetailKind, value: str | None, person
                     f"shaft: midspan shafts join {min(others)} {shaft}",
                     code="two_shafts",
                 )
-        rows = [
-            {"shaft": number, "at_ms": at_ms, "kind": kind.value, "value": said, "person": person} for number in numbers
-        ]
+        for number in numbers:
+            record_details(records, number, {kind: said}, person, at_ms)
+
+
+def record_details(
+    records: Records, shaft: int, said: Mapping[DetailKind, str | None], person: str, at_ms: int
+) -> None:
+    """Record details that were checked, within an open transaction.
+
+    Parameters
+    ----------
+    records : Records
+        Records open to write.
+    shaft : int
+        Number of the shaft.
+    said : Mapping[DetailKind, str | None]
+        What is said, by its kind; None takes back what was said last.
+    person : str
+        Who says it, may be empty.
+    at_ms : int
+        Time, UTC in ms since 1970.
+    """
+    rows = [
+        {"shaft": shaft, "at_ms": at_ms, "kind": kind.value, "value": value, "person": person}
+        for kind, value in said.items()
+    ]
+    if rows:
         records.session.execute(insert(DetailRow), rows)
 
 
