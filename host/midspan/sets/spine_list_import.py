@@ -133,5 +133,6 @@ def _say(records: SetRecords, shaft: ListedShaft, number: int, person: str, at_m
     """Record the weight in a line, and what else it says; its label stands with the result."""
     if shaft.weight is not None:
         records.weigh([WeightRecord(number, shaft.weight.weight_g, shaft.weight.u_weight_g)], at_ms)
-    said = {kind: value for kind, value in shaft.said.items() if kind is not DetailKind.LABEL}
+    said: dict[DetailKind, str | None] = {**shaft.said}
+    said.pop(DetailKind.LABEL, None)
     record_details(records, number, said, person, at_ms)
