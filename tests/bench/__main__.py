@@ -29,6 +29,7 @@ from bench import (
     nut,
     page,
     plans,
+    recognition,
     report,
     sets,
     startup,
@@ -52,6 +53,7 @@ PARTS = {
     "report": report.figures,
     "sets": sets.figures,
     "twins": twins.figures,
+    "recognition": recognition.figures,
     "page": page.figures,
     "backup": backup.figures,
 }

@@ -51,13 +51,13 @@ def _scatter(rng, shape, sd):
     return rng.normal(0, sd, shape) + 1j * rng.normal(0, sd, shape)
 
 
-def drawn_error(rng, stated=EXAMPLE):
-    """Return what a gauge has wrong alike on all its shafts: the relative error of its spine."""
-    return rng.normal(0, stated.spine_thou / SPINE)
+def drawn_errors(rng, n, stated=EXAMPLE):
+    """Return what n gauges have wrong alike on all their shafts: the relative error of spine."""
+    return rng.normal(0, stated.spine_thou / SPINE, n)
 
 
 def measured(batch, rng, error=0.0, stated=EXAMPLE, supports=False, moved=LAID_ELSEWHERE):
-    """Return fingerprints as a gauge with this error measures them; `supports` adds what its supports do."""
+    """Return fingerprints as a gauge with this error, or a gauge each, measures them; `supports` adds what these do."""
     spine, curve, surface = batch
     n = len(spine)
     turn, end = rng.uniform(0, 2 * np.pi, n), rng.random(n) < 0.5
@@ -66,7 +66,7 @@ def measured(batch, rng, error=0.0, stated=EXAMPLE, supports=False, moved=LAID_E
     spine = spine * (1 + error + rng.normal(0, moved[0], n)) + rng.normal(0, OF_READINGS[0], n)
     for part, sd in ((curve, moved[1]), (surface, moved[2])):
         part += _scatter(rng, part.shape, sd)
-    curve *= 1 + error
+    curve *= np.reshape(1 + np.asarray(error), (-1, 1))
     for part, sd, own in ((curve, OF_READINGS[1], stated.curve_thou), (surface, OF_READINGS[2], stated.surface_mm)):
         part += _scatter(rng, part.shape, sd)
         if supports:
@@ -91,7 +91,7 @@ def _columns(waves, mean):
     return np.column_stack([mean, parts])
 
 
-def mounted_again(batch, rng, times=30, shafts=3):
+def mounted_again(batch, rng, times=50, shafts=20):
     """Return how well mountings repeat, from some shafts of a batch laid in again and again."""
     some = [tuple(part[[i] * times] for part in batch) for i in range(shafts)]
     return repeats_of([measured(each, rng).traits for each in some])
@@ -100,8 +100,3 @@ def mounted_again(batch, rng, times=30, shafts=3):
 def part_of(batch, first, end):
     """Return some shafts of a batch."""
     return tuple(part[first:end] for part in batch)
-
-
-def strangers_like(rng, n):
-    """Return further shafts of the same maker that nobody measured before."""
-    return drawn_batch(rng, n)

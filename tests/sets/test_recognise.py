@@ -14,15 +14,14 @@ from known_rig import (
     SPINE_SD,
     as_stated,
     drawn_batch,
-    drawn_error,
+    drawn_errors,
     measured,
     mounted_again,
     part_of,
-    strangers_like,
 )
 from midspan.base.errors import StoreError
 from midspan.measurement.result import evaluate
-from midspan.sets.fingerprint import Uncertain, fingerprints, together
+from midspan.sets.fingerprint import Uncertain, fingerprints
 from midspan.sets.recognise import KnownShafts, Naming, recognise
 from midspan.sets.turning_likelihood import turned_agreement
 from midspan.sets.which import which_shaft
@@ -88,15 +87,10 @@ def test_the_squares_of_a_shaft_measured_again_follow_the_tables_of_chi_square()
 # Drawn batches
 
 
-def asked_again(rng, batch, gauges, supports):
-    """Return shafts of a batch as gauges with errors of their own measure them, each some."""
-    step = len(batch[0]) // gauges
-    parts = []
-    for i in range(gauges):
-        # Both gauges have an error; what counts is the difference.
-        error = np.sqrt(2) * drawn_error(rng) if supports else 0.0
-        parts.append(measured(part_of(batch, i * step, (i + 1) * step), rng, error, supports=supports))
-    return together(parts)
+def asked_again(rng, batch, supports):
+    """Return shafts of a batch, each as a gauge of its own measures it; that of the known ones has an error too."""
+    errors = np.sqrt(2) * drawn_errors(rng, len(batch[0])) if supports else 0.0
+    return measured(batch, rng, errors, supports=supports)
 
 
 class Asked:
@@ -107,8 +101,8 @@ class Asked:
         batch = drawn_batch(rng, n)
         repeats = mounted_again(batch, rng)
         known = [KnownShafts(range(n), measured(batch, rng, supports=supports), repeats, not supports)]
-        self.known = recognise(asked_again(rng, batch, 50, supports), known, repeats)
-        self.strangers = recognise(asked_again(rng, strangers_like(rng, n), 50, supports), known, repeats)
+        self.known = recognise(asked_again(rng, batch, supports), known, repeats)
+        self.strangers = recognise(asked_again(rng, drawn_batch(rng, n), supports), known, repeats)
 
     def share(self, naming):
         """Return the share of the known shafts for which the answer is that."""

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ive
 
 from midspan.measurement.harmonics import COLUMNS
 from midspan.sets.limits import Array
@@ -33,9 +34,6 @@ ASSUMED = np.array([5e-5, 4e-5, 4e-5, 4e-5, 1e-6, 1e-6, 1e-6])
 # What use may change, assumed: 0.3 % of spine, 0.2 thou of the curve and 0.02 mm of the surface at 500.
 USED = np.array([3e-3, 4e-4, 4e-4, 4e-4, 4e-5, 4e-5, 4e-5])
 ENOUGH_REPEATS = 3  # degrees of freedom; fewer say less than the assumption
-# An amplitude close to zero scatters by less than its two parts do (Rayleigh's distribution).
-OF_PARTS = 1 / np.sqrt(2 - np.pi / 2)
-NEAR_NOTHING = 3.0  # standard deviations; a smaller amplitude is close to zero
 
 
 @dataclass(frozen=True)
@@ -266,10 +264,27 @@ def repeats_of(groups: Sequence[Array]) -> Repeats | None:
     if dof < 1:
         return None
     squares = np.array([((group - group.mean(axis=0)) ** 2).sum(axis=0) for group in again])
-    middle = np.array([group.mean(axis=0) for group in again])
-    near_nothing = middle < NEAR_NOTHING * np.sqrt(squares.sum(axis=0) / dof)
-    near_nothing[:, 0] = False
-    return Repeats(np.sqrt(np.where(near_nothing, squares * OF_PARTS**2, squares).sum(axis=0) / dof), dof)
+    mean_square = np.array([(group[:, 1:] ** 2).mean(axis=0) for group in again])
+    variance = squares.sum(axis=0) / dof
+    variance[1:] /= 2 - np.pi / 2  # as if there were no waves: from there it converges in a few rounds
+    for _ in range(10):
+        share = _amplitude_share(np.maximum(mean_square / np.maximum(variance[1:], 1e-300) - 2, 0))
+        variance[1:] = (squares[:, 1:] / share).sum(axis=0) / dof
+    return Repeats(np.sqrt(variance), dof)
+
+
+def _amplitude_share(power: Array) -> Array:
+    """Return the variance of an amplitude over that of its parts, by the squared amplitude over the latter.
+
+    Close to zero an amplitude scatters by less than its two parts do.
+
+    C. G. Koay, P. J. Basser, Analytically exact correction scheme for signal extraction from noisy magnitude MR
+    signals, Journal of Magnetic Resonance 179 (2006) 317-322.
+    """
+    # Beyond, the share is 1; below, few repeats do not tell a power from none, and it would change little.
+    power = np.where(power < 1, 0.0, np.minimum(power, 1e4))
+    quarter = power / 4
+    return np.asarray(2 + power - np.pi / 8 * ((2 + power) * ive(0, quarter) + power * ive(1, quarter)) ** 2)
 
 
 def changed_by_use(variance: Array) -> Array:

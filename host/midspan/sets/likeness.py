@@ -21,7 +21,7 @@ from midspan.sets.turning_likelihood import Waves, turned_agreement
 Index = NDArray[np.int64]
 SEARCHED = [0, EVENNESS, BOW]  # quantities that the search for neighbours looks at
 MISSED = 1e-4  # share of shafts measured twice whose difference lies beyond what counts as agreement
-CHANCE = 2e-4  # odds against two different shafts, for a likely pair: a fifth of the promised 1 in 1,000
+CHANCE = 4e-4  # odds against two different shafts, for a likely pair: well below the promised 1 in 1,000
 NEIGHBOURS = 20  # to measure the density of the stock around a shaft: enough to count, few enough to lie close
 ENOUGH = 6  # shafts; fewer say nothing of how shafts differ
 COPIES = 5  # most numbers of one shaft that the search allows for
@@ -34,6 +34,7 @@ PSEUDO = 10.0
 # A kernel estimate misses the true density by a factor of some 2 either way, and where it comes out too low a stranger
 # looks known: with all waves known the mean of its inverse is twice the true one (batches of tests/rigs/known_rig.py).
 TOO_LOW = 2.0
+_AT_ONCE = 2000  # queried shafts a block: what they need stays in the cache
 TINY = 1e-30  # keeps a share of two zeros defined
 
 
@@ -134,8 +135,19 @@ def compared(queries: Fingerprints, stock: Fingerprints, near: Index, variances:
     Nearby
         Likelihoods and densities.
     """
+    blocks = [
+        _compared(queries.of(rows), stock, near[rows], (variances[0][rows], variances[1]))
+        for rows in np.array_split(np.arange(len(near)), 1 + len(near) // _AT_ONCE)
+    ]
+    return Nearby(near, *(np.concatenate(column) for column in zip(*blocks, strict=True)))
+
+
+def _compared(
+    queries: Fingerprints, stock: Fingerprints, near: Index, variances: tuple[Array, Array]
+) -> tuple[Array, NDArray[np.bool_], Array]:
+    """Return what `compared` says of one block of queried shafts: likelihoods, agreement, density of strangers."""
     found = _with_stock(queries, stock, near, variances)
-    return Nearby(near, found.log_same, found.agrees, _log_stranger((queries, stock), found, variances))
+    return found.log_same, found.agrees, _log_stranger((queries, stock), found, variances)
 
 
 def _with_stock(queries: Fingerprints, stock: Fingerprints, near: Index, variances: tuple[Array, Array]) -> _Distances:
@@ -158,24 +170,19 @@ def _with_stock(queries: Fingerprints, stock: Fingerprints, near: Index, varianc
     log_same[row, column] = _log_scale(variance)[row, column] + found.log_mean - spine[row, column] / 2
     squares[row, column] = spine[row, column] + found.squares
     of_stock = _log_lesser(queries, np.where(lesser, true + of_query, np.inf)[:, 0])
-    return _Distances(near, log_same, squares, np.isfinite(variance), of_stock)
+    known = np.isfinite(variance)
+    agrees = squares <= chdtri(known[..., 0] + 2 * known[..., 1:].sum(axis=2), MISSED)
+    return _Distances(near, log_same, agrees, of_stock)
 
 
 @dataclass(frozen=True)
 class _Distances:
-    """Rows, densities, squares at the best turning, which quantities are known, and the density of the lesser waves."""
+    """Rows of near shafts, densities, which of them agree, and the density of the lesser waves."""
 
     rows: Index
     log_same: Array
-    squares: Array
-    known: NDArray[np.bool_]
+    agrees: NDArray[np.bool_]
     log_lesser: Array
-
-    @property
-    def agrees(self) -> NDArray[np.bool_]:
-        """True where the squares are what one shaft shows when it is measured again."""
-        dof = self.known[..., 0] + 2 * self.known[..., 1:].sum(axis=2)
-        return np.asarray(self.squares <= chdtri(dof, MISSED))
 
 
 def _true_variance(waves: Waves, variance: Array) -> Array:
@@ -281,7 +288,7 @@ def likely_same(prints: Fingerprints, repeats: Repeats) -> Likeness:
         return Likeness((), every)
     variance = prints.within(repeats)
     points = search_points(prints, np.sqrt(2 * repeats.variance))
-    reach = np.sqrt(chdtri(2 * QUANTITIES - 1, MISSED))
+    reach = np.sqrt(chdtri(len(SEARCHED), MISSED))
     near = _others(points, NEIGHBOURS)
     agree = _near_enough(points, near, reach)
     if agree.mean() > MOSTLY:
