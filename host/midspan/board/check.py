@@ -194,9 +194,9 @@ class LookOver:
             ),
         ):  # fmt: skip
             if not found.guards & bit:
-                yield SignalCheck(name, SignalOutcome.UNSEEN, "none in the configuration; an unattended night needs it")
+                yield SignalCheck(name, SignalOutcome.UNSEEN, "not in the configuration; an unattended run needs it")
             elif self._person.by_itself:
-                yield SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
+                yield SignalCheck(name, SignalOutcome.UNSEEN, "not tried: nobody at the gauge")
             else:
                 self._person.do(f"{name} tried", open_it)
                 refused = self._refused(code)
@@ -219,7 +219,7 @@ class LookOver:
         """Try the sensors of the feeder."""
         for name, tells, put, take in SENSORS:
             if self._person.by_itself:
-                yield SignalCheck(f"sensor {name}", SignalOutcome.UNSEEN, "nobody is there to try it")
+                yield SignalCheck(f"sensor {name}", SignalOutcome.UNSEEN, "not tried: nobody at the gauge")
                 continue
             self._person.do(f"{name} covered", put)
             covered = tells(self._gauge.identify())

@@ -113,7 +113,7 @@ class Wires:
     def _tried(self, name: str, text: str) -> SignalCheck:
         """Return whether an input changes and comes back when a person does this."""
         if self._person.by_itself:
-            return SignalCheck(name, SignalOutcome.UNSEEN, "nobody is there to try it")
+            return SignalCheck(name, SignalOutcome.UNSEEN, "not tried: nobody at the gauge")
         self._person.say(f"{text} ({self._watch_s} s)")
         changes = self._ask(f"watch({name!r}, {self._watch_s})")
         return seen(name, changes >= 2, "changed and came back", "look at its wires, its pin and its level")
@@ -132,7 +132,7 @@ class Wires:
             words = f"{wrong} of {WORDS} words with wrong trailing bits"
             yield SignalCheck("trailing bits", SignalOutcome.LOOK if wrong else SignalOutcome.GOOD, words)
         if self._person.by_itself:
-            yield SignalCheck("cell's sign", SignalOutcome.UNSEEN, "nobody is there to press")
+            yield SignalCheck("cell's sign", SignalOutcome.UNSEEN, "not tried: nobody at the gauge")
             return
         self._person.do("push head", "Push the head up with a finger, about as hard as a full cup weighs, and hold it.")
         rise = _middle(self._ask(f"words({WORDS})")) - _middle(quiet)

@@ -293,13 +293,13 @@ def check_bar(expected: Expected, spine_thou: Sequence[float], u_spine_thou: Seq
 
 def _verdict(bias: float, u_bias: float, ratio: float, expected: Expected) -> Remark:
     """Return the remark that says if gauge and bar agree."""
-    found = f"bias {bias:+.2f} thou, U = {K * u_bias:.2f} (k = 2), E_n = {ratio:+.2f}"
+    found = f"bias {bias:+.2f} thou, allowed {K * u_bias:.2f} thou (E_n = {ratio:+.2f})"
     if abs(ratio) <= 1:
         weak = expected.u_spine_thou > 0.005 * expected.spine_thou
         note = "; the bar itself is known too poorly to say more" if weak else ""
-        return Remark("agrees", f"{found}: gauge and bar agree within their uncertainties{note}")
+        return Remark("agrees", f"{found}: gauge and bar agree{note}")
     return Remark(
         "disagrees",
-        f"{found}: gauge and bar disagree beyond their uncertainties; look for the cause (span, masses, give, the bar "
-        "itself). Nothing was corrected for it",
+        f"{found}: gauge and bar disagree. Look for the cause (span, masses, frame, the bar itself); nothing was "
+        "corrected",
     )

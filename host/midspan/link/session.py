@@ -334,7 +334,7 @@ class Session:
 
     def _probe(self, now_s: float) -> list[SessionEvent]:
         """Ask the gauge who speaks, without closing the open request."""
-        LOG.info("asked who speaks: nothing came, or what came is old or of another start of the gauge")
+        LOG.info("asked for identity: no answer, or one of before or of another start of the gauge")
         self.line.ask_who_speaks()
         self._patience.sent_s = now_s
         return []

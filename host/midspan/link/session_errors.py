@@ -185,7 +185,7 @@ def given_up(state: SessionState, line: FramedStream, ignored: object, *, speaks
         )
     if again := line.succession.doubtful:
         return LinkError(
-            f"nothing new came from the gauge ({state.value}), only {again} frames of before: "
+            f"the gauge sent nothing new ({state.value}), only {again} frames of before: "
             "check cable and adapter, and that no other program is on the line",
             code="only_old",
         )
