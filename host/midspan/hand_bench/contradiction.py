@@ -166,9 +166,7 @@ def _from_sag(readings: HandReadings, outlier: Outlier, usual: float, digits: in
     places = tuple(sorted(each.place for each in suspects))
     if len(places) > 1:
         names = " and ".join(map(readings.name, places))
-        sentence = (
-            f"{names} contradict each other, and it cannot be told which is wrong; read them again, or confirm them"
-        )
+        sentence = f"{names} contradict each other, one of them is wrong; read them again, or confirm them"
         return Contradiction(places, THREE, outlier.within, sentence)
     (suspect,) = suspects
     name, corrections = readings.name(suspect.place), _corrections(readings, suspect, usual)
