@@ -142,9 +142,9 @@ def test_json_has_the_change_and_what_was_expected(archive, store, capsys):
 def test_u_is_only_told_where_it_changed(archive, store):
     store_again([archive], named("one"), BANDS, store)
     store_again([archive], named("two", span={"span_mm": 711.3}), BANDS, store)
-    assert not any(line.startswith("U ") for line in changes_words(last_changes(store), 2.0))
+    assert not any(line.startswith("the ±") for line in changes_words(last_changes(store), 2.0))
     store_again([archive], named("three", span={"span_mm": 711.3, "u_span_mm": 1.0}), BANDS, store)
-    (line,) = (line for line in changes_words(last_changes(store), 2.0) if line.startswith("U "))
+    (line,) = (line for line in changes_words(last_changes(store), 2.0) if line.startswith("the ±"))
     before, now = (float(number) for number in re.findall(r"\d+\.\d+", line))
     # Deflection goes with the cube of the span, so u of 1 mm in 711.3 mm is 3 / 711.3 of 500 thou; k is 2.
     assert now == pytest.approx(2 * 500 * 3 / 711.3, rel=0.02)

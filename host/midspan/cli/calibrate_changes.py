@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.errors import StoreError
-from midspan.cli.options import STORE, AsJson, FixedFactor, StoreAt
+from midspan.cli.options import STORE, AsJson, Factor, StoreAt
 
 if TYPE_CHECKING:
     from midspan.report.result_changes import ResultChange
@@ -16,7 +16,7 @@ def changes(
     shaft: Annotated[str | None, typer.Argument(help="Number or label of one shaft; all of them without it.")] = None,
     store: StoreAt = STORE,
     as_json: AsJson = False,
-    k: FixedFactor = 2.0,
+    k: Factor = None,
 ) -> None:
     """Show how results changed under a new calibration, and which value of it did that.
 

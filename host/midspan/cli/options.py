@@ -100,7 +100,6 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tabl
 Factor = Annotated[
     float | None, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of each ±.", show_default="95 %")
 ]
-FixedFactor = Annotated[float, typer.Option("--k", min=1.0, max=4.0, help="Coverage factor of U.")]
 ClearFault = Annotated[
     bool, typer.Option("--clear-fault", help="You looked at the gauge: clear its fault; the head goes up first.")
 ]
