@@ -1,6 +1,7 @@
 """A session at the hand bench: numbers by themselves, verdicts, voids; a shaft that was begun goes on after a kill."""
 
 import contextlib
+from dataclasses import replace
 
 import pytest
 from answering import Answering
@@ -144,6 +145,16 @@ def test_killed_at_the_dial_the_shaft_goes_on_and_nothing_is_stored_twice(folder
     third = AtTheDesk(["q"])
     measured(folder, third)
     assert third.ids == ["lay next"]
+
+
+def test_who_stops_in_the_middle_of_a_shaft_goes_on_there_next_time(folder) -> None:
+    stopping = AtTheDesk([""])
+    stopping.true = [*TYPED[:3], replace(TYPED[3], loaded="q"), *TYPED[4:]]
+    assert measured(folder, stopping).shafts == {}
+    person = AtTheDesk(["q"])
+    measured(folder, person)
+    assert (person.ids[0], len(person.read)) == ("unfinished", READINGS - 3 * len(NAMES))
+    assert len(results(folder, 1)) == 1
 
 
 def test_a_shaft_that_is_left_uses_its_number_up(folder) -> None:

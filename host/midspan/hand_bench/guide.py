@@ -13,6 +13,7 @@ from typing import Any
 from midspan.base.csv_table import number_in
 from midspan.base.errors import ReadingsError
 from midspan.base.formatting import printable
+from midspan.conversation.desk import LEFT
 from midspan.conversation.prompts import Conversation, Prompt, PromptChoice
 from midspan.conversation.questions import number_or_none
 from midspan.hand_bench.bench import HandBench
@@ -21,7 +22,8 @@ from midspan.hand_bench.readings import numbers_of
 from midspan.hand_bench.record import NAMES, Begun, HandSession, ShaftAndRoom, Typed
 from midspan.hand_bench.supports import Release
 
-BACK = PromptChoice("back", "b", "back to the one before")
+BACK = PromptChoice("back", "b", "back")
+END = PromptChoice("end", "q", "stop here")
 NOT_MEASURED = PromptChoice("not measured", "", "not measured")
 DIAMETERS_MM, TEMPERATURES_C = (1.0, 30.0), (-20.0, 60.0)
 Place = tuple[str, str]  # angle and round, as typed
@@ -125,6 +127,11 @@ class Guide:
         ------
         Typed or Begun
             Each number as soon as it is typed, and each reading as soon as it is complete.
+
+        Raises
+        ------
+        ReadingsError
+            The person stops here (code "left").
         """
         done = [place for place in self.plan if place in self.known]
         todo = [place for place in self.plan if place not in self.known]
@@ -209,9 +216,9 @@ class Guide:
         return next((each for each in self._found([*others, this]) if len(others) in each.visits), None)
 
     def _number(self, place: Place, name: str, words: str) -> str | None:
-        """Ask until the answer is a number and return it as typed, None to go back."""
+        """Ask until the answer is a number and return it as typed, None to go back; ReadingsError to stop here."""
         part = f"{self.plan.index(place) + 1} of {len(self.plan)}"
-        prompt = Prompt(name, words, (BACK,), "a reading", part=part)
+        prompt = Prompt(name, words, (BACK, END), "a reading", part=part)
         while not (answer := self.talk.ask(prompt)).choice:
             try:
                 number_in(answer.text, "the reading")
@@ -219,6 +226,8 @@ class Guide:
                 self.talk.say(f"  {error}")
                 continue
             return answer.text
+        if answer.choice == END.id:
+            raise ReadingsError(f"stopped at reading {part}; what was typed is kept, and goes on next time", code=LEFT)
         return None
 
 
