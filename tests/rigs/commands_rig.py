@@ -22,13 +22,18 @@ class Finished(CompletedProcess):
     error: MidspanError | None = None
 
 
-def midspan(*arguments, folder=".", columns=160):
-    """Return how `midspan ARGUMENTS` ended in this process; any exception but its own is a fault of Midspan."""
+def midspan(*arguments, folder=".", columns=160, typed=None):
+    """Return how `midspan ARGUMENTS` ended in this process; any exception but its own is a fault of Midspan.
+
+    `typed` has the lines that a person types; None leaves the keyboard as it is.
+    """
     out, err = io.StringIO(), io.StringIO()
     with ExitStack() as stack:
         stack.enter_context(chdir(folder))
         stack.enter_context(mock.patch.dict(os.environ, COLUMNS=str(columns)))
         stack.enter_context(mock.patch.object(sys, "argv", ["midspan", *map(str, arguments)]))
+        if typed is not None:
+            stack.enter_context(mock.patch.object(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in typed))))
         stack.enter_context(redirect_stdout(out))
         stack.enter_context(redirect_stderr(err))
         try:
