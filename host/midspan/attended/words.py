@@ -6,7 +6,7 @@ from midspan.attended.bench import MeasuredShaft
 from midspan.base.formatting import printable
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
-from midspan.measurement.shown_quantities import across_text, runout_text, spine_text, spread_text
+from midspan.measurement.shown_quantities import across_text, runout_text, sentence_text, spine_text, spread_text
 
 SOUNDS = {
     Outcome.ACCEPTED: "accepted",
@@ -56,7 +56,7 @@ def line(measured: MeasuredShaft) -> str:
     """
     result, decision = measured.result, measured.decision
     verdict = decision.outcome.value + (f", {decision.bin}" if decision.bin else "")
-    reasons = "; ".join(decision.reasons)
+    reasons = "; ".join(map(sentence_text, decision.reasons))
     said = printable(f"{verdict}{': ' + reasons if reasons else ''}")
     if isinstance(result, Unmeasured):
         return f"{name_of(measured)}: {said}"
