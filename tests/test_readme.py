@@ -147,11 +147,12 @@ def test_without_a_batch_no_shaft_of_the_club_is_counted_twice(evening):
 
 def test_a_newcomer_makes_sets_card_and_labels_of_the_demonstrations_night(evening):
     folder, _ = evening
-    _, make, card, labels = commands("Matched sets")
+    _, make, card, labels, flags = commands("Matched sets")
     made = midspan(*make, folder=folder)
     assert "4 sets" in made.stdout, made.stderr
     assert midspan(*card, folder=folder).stdout.split() == ["card-spring-1.html", "card-spring-1.pdf"]
     assert re.findall(r"\b\d+\b", midspan(*labels, folder=folder).stdout) == ["6", "1"]
+    assert re.findall(r"\b\d+\b", midspan(*flags, folder=folder).stdout) == ["6", "6"]  # a roll: a page each
     refilled = midspan("sets", "refill", "spring 1", "--lost", "73", "--keep", folder=folder)
     assert refilled.returncode == 0, refilled.stderr
     extended = midspan("sets", "extend", "spring 1", "--number", "2", "--json", folder=folder)
