@@ -302,3 +302,12 @@ def test_who_follows_status_alone_comes_from_an_empty_folder_to_a_calibrated_gau
     assert state(tmp_path)["items"][-1]["command"] == "midspan backup"
     assert midspan("backup", folder=tmp_path).returncode == 0
     assert state(tmp_path)["items"][-1]["state"] == "set"
+
+
+def test_a_workspace_within_another_is_asked_for_its_own_gauge(tmp_path):
+    midspan("init", "--yes", folder=tmp_path)
+    (tmp_path / "bench").mkdir()
+    with typed("h", "", "", "", "", "", "500", "10"):
+        assert midspan("init", folder=tmp_path / "bench").returncode == 0
+    assert state(tmp_path / "bench")["next"] == "midspan hand measure"
+    assert state(tmp_path)["next"] == "midspan calibrate force"

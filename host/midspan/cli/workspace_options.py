@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 # Options of the same name that mean something else, or that a person gives on purpose only.
 APART = {
-    ("init",): {"bands", "masses"},
+    ("init",): {"bands", "masses", "port"},  # a folder within another workspace is asked anew
     ("demo",): {"calibration"},  # the demonstration has its own
     ("page",): {"port"},  # a port of the network
     ("diagnose",): {"port"},  # asks the gauge too, which a session may hold
