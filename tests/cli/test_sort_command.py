@@ -65,14 +65,14 @@ def test_a_night_from_beginning_to_end(folder, snapshot):
     assert len(re.findall(r"place \d", done.stderr)) == HOPPER + 2  # the check standard's two
     check_ledger(folder, HOPPER)
     notice = (folder / "night.log").read_text().splitlines()[-1]
-    assert re.search(r" night 1 on gauge rehearsal, finished: .*; 6 shafts: ", notice)
+    assert re.search(r" run 1 on gauge rehearsal, finished: .*; 6 shafts: ", notice)
     told = {f"place {place}": int(number) for number, place in re.findall(r"(\d+) in place (\d+) ", notice)}
     assert told == places_of_stock(folder)
     cracked = next(shaft for shaft, place in where(folder).items() if place == "place 5")
     assert cracked == 1  # the club's cracked shaft lies first in the hopper
     again = midspan("sort", folder / "night.toml")  # a person filled the hopper
     assert again.returncode == 0
-    assert again.stdout.startswith("Night 2: 6 ")
+    assert again.stdout.startswith("Run 2: 6 ")
 
 
 def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder):
@@ -85,7 +85,7 @@ def test_what_is_over_cannot_go_on_and_what_is_not_must_not_be_forgotten(folder)
     assert last_event(folder).kind is RunEventKind.STOPPED
     assert [place for place in ("Recount: place", "place 5 (cracked)") if place not in stopped.stdout] == []
     told = complaint(midspan("sort", folder / "night.toml"))
-    assert [part for part in ("night 1 ", "--resume", "--anew") if part not in told] == []
+    assert [part for part in ("run 1 ", "--resume", "--anew") if part not in told] == []
     assert midspan("sort", folder / "night.toml", "--resume").returncode == 0
     check_ledger(folder, HOPPER)
     assert midspan("sort", folder / "night.toml", "--resume").returncode == 1
@@ -135,12 +135,12 @@ def test_a_night_that_goes_on_lays_no_shaft_to_others_that_were_judged_in_anothe
     swapped = plan.replace("stiffer", "S").replace("softer", "stiffer").replace("S dozen", "softer dozen")
     (folder / "night.toml").write_text(swapped, encoding="utf-8")
     said = complaint(midspan("sort", folder / "night.toml", "--resume"))
-    assert [value for value in ("place 1 (softer dozen)", "'stiffer dozen'", "night 1 ") if value not in said] == []
+    assert [value for value in ("place 1 (softer dozen)", "'stiffer dozen'", "run 1 ") if value not in said] == []
     (folder / "night.toml").write_text(plan.replace("holds = 20", "holds = 30"), encoding="utf-8")
     (folder / "bands.toml").write_text(bands.replace("499.0", "498.0"), encoding="utf-8")
     assert bands != (folder / "bands.toml").read_text(encoding="utf-8")
     said = complaint(midspan("sort", folder / "night.toml", "--resume"))
-    assert [value for value in ("bands.toml", "night 1 ") if value not in said] == []
+    assert [value for value in ("bands.toml", "run 1 ") if value not in said] == []
     (folder / "bands.toml").write_text(bands, encoding="utf-8")
     for number in ("6", "9"):
         said = complaint(midspan("sort", folder / "night.toml", "--resume", "--emptied", number))

@@ -199,9 +199,9 @@ def _on_record(journal: "Journal", setup: "Setup", night: "NightOnRecord | None"
 
     if night is None:
         number = journal.begin_night(setup.plan.gauge.name, setup.as_json(), now_ms)
-        journal.add_events(number, RunEvent(RunEventKind.BEGUN, "the night begins", now_ms))
+        journal.add_events(number, RunEvent(RunEventKind.BEGUN, "the run begins", now_ms))
     else:
-        words = "the night goes on"
+        words = "the run goes on"
         if (
             _turn(journal, night) is not RunEventKind.STOPPED
         ):  # the stop was not recorded: the disk was full or the database locked
