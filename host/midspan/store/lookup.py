@@ -57,8 +57,7 @@ def read_name(store: Store, text: str) -> int:
             return number
         found = records.numbers_of(name) or records.numbers_like(name) or records.numbers_before(name)
         if found:
-            same = known_identities(records)
-            if len({same.key(bearer) for bearer in found}) > 1:
+            if len(found) > 1 and len({*map(known_identities(records).key, found)}) > 1:
                 those = ", ".join(str(bearer) for bearer in sorted(found)[:MOST_NAMED])
                 raise StoreError(
                     f"{store.place}: {name!r} is the label of shafts {those}; give the number instead",
