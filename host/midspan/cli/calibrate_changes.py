@@ -44,4 +44,7 @@ def changes(
 
 def _is(step: "ResultChange", shaft: str) -> bool:
     """Return True if a change is of the shaft with this number or label."""
-    return shaft in (str(step.after.run.shaft), step.after.run.label)
+    from midspan.store.lookup import number_in
+
+    run = step.after.run
+    return number_in(shaft) == run.shaft or shaft.casefold() == run.label.casefold()

@@ -121,10 +121,10 @@ def history_words(history: ShaftHistory) -> Iterator[str]:
     str
         A line.
     """
-    first, *others = sorted(history.numbers, reverse=True)
-    yield printable(f"shaft {first} {history.label}".strip())
+    others = [str(number) for number in history.numbers if number != history.shaft]
+    yield printable(f"shaft {history.shaft} {history.label}".strip())
     if others:
-        yield f"also measured under {', '.join(map(str, sorted(others)))}"
+        yield f"also measured under {', '.join(others)}"
     if history.earlier_labels:
         yield printable(f"earlier labels: {', '.join(history.earlier_labels)}")
     counts = current(history.details)
@@ -197,7 +197,8 @@ def history_json(history: ShaftHistory) -> dict[str, object]:
         Values by name.
     """
     return {
-        "numbers": list(history.numbers), "label": history.label, "earlier_labels": list(history.earlier_labels),
+        "shaft": history.shaft, "numbers": list(history.numbers), "label": history.label,
+        "earlier_labels": list(history.earlier_labels),
         "said": [
             {"kind": detail.kind.value, "value": detail.value, "by": detail.person, "at_ms": detail.at_ms}
             for detail in history.details

@@ -95,6 +95,11 @@ class ShaftHistory:
     against: str | None
     joined: tuple[StatedIdentity, ...]
 
+    @property
+    def shaft(self) -> int:
+        """Number under which the measurement that counts was made, else the highest."""
+        return next((each.stored.run.shaft for each in self.measurements if each.counts), self.numbers[-1])
+
 
 def shaft_history(store: Store, shaft: int) -> ShaftHistory:
     """Return everything that is on record about a shaft.

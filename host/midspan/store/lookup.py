@@ -55,7 +55,7 @@ def read_name(store: Store, text: str) -> int:
     with Records.of(store) as records:
         if number is not None and records.is_measured(number):
             return number
-        found = records.numbers_of(name) or records.numbers_like(name) or records.numbers_before(name)
+        found = bearers(records, name)
         if found:
             if len(found) > 1 and len({*map(known_identities(records).key, found)}) > 1:
                 those = ", ".join(str(bearer) for bearer in sorted(found)[:MOST_NAMED])
@@ -71,6 +71,25 @@ def read_name(store: Store, text: str) -> int:
         )
     what = f"shaft {number}; check the number" if number is not None else f"a shaft labelled {brief(name)!r}; check it"
     raise StoreError(f"{store.place}: no measurement of {what}", code="never_measured")
+
+
+def bearers(records: Records, label: str) -> set[int]:
+    """Return the numbers of the shafts that a label means.
+
+    Parameters
+    ----------
+    records : Records
+        Open records of the store.
+    label : str
+        Label as it was typed.
+
+    Returns
+    -------
+    set[int]
+        Numbers of the shafts that bear it; without any, those that bear it in other capitals, else the last that bore
+        it before. Empty if there is none.
+    """
+    return records.numbers_of(label) or records.numbers_like(label) or records.numbers_before(label)
 
 
 def number_in(text: str) -> int | None:

@@ -11,7 +11,6 @@ import numpy as np
 
 from midspan.archive.raw_run import PHASES, RawRun
 from midspan.base.errors import MidspanError
-from midspan.base.formatting import read_code
 from midspan.measurement.calibration import Calibration
 from midspan.measurement.definition import DEFINITION
 from midspan.measurement.harmonics import basis, curve_at
@@ -29,8 +28,9 @@ from midspan.report.result_text import story, verdict_words
 from midspan.sets.stock import beside_verdict
 from midspan.store.evaluation import StoredResult
 from midspan.store.journal import Journal
-from midspan.store.lookup import HIGHEST_SHAFT, raw_run
+from midspan.store.lookup import bearers, number_in, raw_run
 from midspan.store.place import StorePlace
+from midspan.store.records import Records
 from midspan.store.reference_spine import StatedSpine
 from midspan.store.stored_result import AnyResult, finite
 from midspan.store.transit import Transit, TransitStage
@@ -51,18 +51,18 @@ def numbers_of(follower: Follower, which: str) -> list[int]:
     follower : Follower
         Store to read.
     which : str
-        A number, a label or the text of a label's code; a number comes first.
+        A number, a label in any case or the text of a label's code; a number comes first.
 
     Returns
     -------
     list[int]
         Ascending; empty if no shaft fits.
     """
-    name = read_code(which)
-    number = int(name) if name.isascii() and name.isdigit() and int(name) <= HIGHEST_SHAFT else None
+    number = number_in(which)
     if number is not None and (follower.store.history(number) or Journal(follower.store).transit(number)):
         return [number]
-    named = {stored.run.shaft for stored in follower.store.history(name)}
+    with Records.of(follower.store) as records:
+        named = bearers(records, which)
     return sorted(named) or ([] if number is None else [number])
 
 
