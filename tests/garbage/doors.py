@@ -196,9 +196,11 @@ INPUTS = {
     "gauge.toml": (
         "recompute readings.avro --calibration gauge.toml --json",
         "sort night.toml --anew",
+        "measure --port no-port --calibration gauge.toml --bands bands.toml",
         "cycle --calibration gauge.toml",
     ),
     "bands.toml": (
+        "measure --port no-port --calibration gauge.toml --bands bands.toml",
         "recompute readings.avro --calibration gauge.toml --bands bands.toml --json",
         "risk --bands bands.toml --process-mean 500 --process-sd 3 --u 0.23",
         "sort night.toml --anew",
