@@ -21,7 +21,10 @@ def import_(
     ],
     unit: Annotated[str, typer.Option(help="Unit of the spines: thou, mm or pounds (26 in, 2 lb).")],
     u: Annotated[
-        float | None, typer.Option("--u", help="95 % range of every spine in that unit, where no column has it.")
+        float | None,
+        typer.Option(
+            "--u", min=0.001, max=1000.0, help="95 % range of every spine in that unit, where no column has it."
+        ),
     ] = None,
     by: Annotated[str, typer.Option(help="Who brings the list.")] = "",
     store: StoreAt = STORE,
