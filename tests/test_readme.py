@@ -42,7 +42,7 @@ def test_a_newcomer_gets_from_nothing_to_a_budget_and_a_comparison(walked):
     (compared,) = [text for words, text in printed if words[:2] == ["calibrate", "changes"]]
     assert re.search(r"^34 shafts", compared, re.MULTILINE)
     assert "force.u_scale: 0.0005" in compared
-    (said,) = (line for line in compared.splitlines() if line.startswith("U was"))
+    (said,) = (line for line in compared.splitlines() if line.startswith("the ± of a spine was"))
     before, now = (float(number) for number in re.findall(r"\d+\.\d+", said))
     assert (0.5 <= before < 0.7, 0.25 <= now < 0.4) == (True, True), said
 
@@ -110,7 +110,7 @@ def test_the_night_is_as_it_is_shown(evening):
     folder, done = evening
     section = README.partition("### Alone through the night")[2].partition("\n### ")[0]
     shown = [line[4:] for line in section.splitlines() if line.startswith("    ") and "midspan" not in line]
-    assert len(shown) == 13
+    assert len(shown) == 14
     assert done.returncode == 0, done.stderr
     printed = [line.rstrip() for line in (done.stderr + done.stdout).splitlines()]
     assert [line for line in shown if line not in printed] == []
