@@ -70,6 +70,8 @@ def test_init_with_defaults_is_the_simulated_gauge_and_nothing_is_asked(tmp_path
          {"port": "usb:4711", "shown": {"across": "thou", "weight": "grains", "wood": "thou"}, "shop": ""}),
         (["h", "", "", "p", "", "", "340 400", "", ""],
          {"port": None, "shown": {"across": "thou", "weight": "grains", "wood": "pounds"}, "shop": ""}),
+        (["simulated", "MM", "grains", "yes", "", "", "500", "10"],
+         {"port": "rehearsal", "shown": {"across": "mm", "weight": "grains", "wood": "both"}, "shop": ""}),
     ],
 )  # fmt: skip
 def test_each_answer_stands_in_the_file(tmp_path, lines, stated):

@@ -10,6 +10,7 @@ Answer(choice='repeat', text='')
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -34,6 +35,11 @@ class PromptChoice:
     id: str
     key: str
     words: str
+
+    @property
+    def first_word(self) -> str:
+        """First of its words in small letters, which a person may type instead of the key."""
+        return re.split(r"\W+", self.words.lower(), maxsplit=1)[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +88,8 @@ class Prompt:
     def answer_of(self, typed: str) -> Answer:
         """Return what a typed line means here.
 
+        Where no free text is taken, the id of a choice and the first of its words stand for it as well as its key.
+
         Parameters
         ----------
         typed : str
@@ -95,12 +103,14 @@ class Prompt:
         Raises
         ------
         ReadingsError
-            The line is no key of a choice, and no text is taken (code "no_choice").
+            The line is no choice, and no text is taken (code "no_choice").
 
         Examples
         --------
         >>> Prompt("operator", "Who measures?", text="a name", default="Ann").answer_of("")
         Answer(choice='', text='Ann')
+        >>> Prompt("wood", "In pounds?", (PromptChoice("both", "b", "yes, beside it"),)).answer_of("Yes")
+        Answer(choice='both', text='')
         """
         line = typed.strip()
         for choice in self.choices:
@@ -108,6 +118,9 @@ class Prompt:
                 return Answer(choice.id)
         if self.text:
             return Answer(text=line or self.default)
+        for choice in self.choices:
+            if line and line.lower() in (choice.id.lower(), choice.first_word):
+                return Answer(choice.id)
         keys = ", ".join(f"{choice.key or 'Enter'} ({choice.words})" for choice in self.choices)
         raise ReadingsError(f"{brief(line)!r} is not one of the choices: {keys}", code="no_choice")
 
