@@ -217,6 +217,17 @@ def test_a_label_shows_spine_with_its_uncertainty(folder):
         assert words in text
 
 
+def test_the_name_of_the_shop_is_on_card_and_labels(folder):
+    (folder / "midspan.toml").write_text('[shop]\nname = "Alder & Ash"\n')
+    midspan("sets", "card", "spring 1", folder=folder)
+    assert "Alder & Ash" in words_of(folder).text
+    assert "Alder & Ash" in pages(folder / "card-spring-1.pdf")[0]
+    midspan("shafts", "labels", "1", "--out", "box.pdf", folder=folder)
+    assert pages(folder / "box.pdf")[0].splitlines()[-2:] == ["spring 1", "Alder & Ash"]
+    midspan("shafts", "labels", "1", "--out", "f.pdf", "--shape", "flag", "--tube", "6.5", folder=folder)
+    assert pages(folder / "f.pdf")[0].count("Alder & Ash") == 2
+
+
 def test_a_stiff_side_that_a_mark_on_the_shaft_tells_is_printed(folder):
     with store_in(folder).open(create=False) as store:
         result = told(ResultKind.HAND_BENCH, spine_thou=500.0, u_spine_thou=0.2, spread_thou=2.5, stiff_side_deg=34.0)

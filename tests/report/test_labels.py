@@ -246,6 +246,24 @@ def test_a_label_is_printed_when_its_shaft_is_measured(folder):
     ]
 
 
+def test_the_shop_is_left_out_where_there_is_no_room_for_it(tmp_path):
+    wide, high = LEAST_MM[LabelShape.BOX]
+    size = (wide + 20.0, high)
+    sheet = Sheet(page_mm=size, label_mm=size, columns=1, rows=1, first_mm=(0.0, 0.0), step_mm=size, outline=False)
+    values = (*VALUES, "stiff 34 / 214", "52.14 ± 0.05 lb")
+    for extra, has_room in ((values[:2], True), (values, False)):
+        made = ShaftLabel(12, "MIDSPAN SHAFT 12", extra, "12 blue-7", "spring 1", "Alder & Ash")
+        write_labels([made], sheet, tmp_path / "l.pdf")
+        assert ("Alder & Ash" in text_of(tmp_path / "l.pdf")) is has_room
+        assert "spring 1" in text_of(tmp_path / "l.pdf")
+
+
+def test_a_session_prints_the_name_of_the_shop(folder):
+    printer = LabelPrinter(Sheet(), None, folder, lambda _command: "", shop="Alder & Ash")
+    with store_in(folder).open() as store:
+        assert "Alder & Ash" in text_of(printer.print_label(store, 1))
+
+
 @pytest.fixture
 def lp(tmp_path, monkeypatch):
     """Put a utility `lp` before that of the system; return the file with the lines that it was called with."""

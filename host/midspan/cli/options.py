@@ -46,6 +46,12 @@ def workspace_of(context: typer.Context) -> "Workspace | None":
     return found
 
 
+def shop_of(context: typer.Context) -> str:
+    """Return the name of the shop as the workspace states it, empty without one."""
+    workspace = workspace_of(context)
+    return "" if workspace is None else workspace.shop.name
+
+
 def named_after(kind: str, name: object, ending: str) -> Path:
     """Return the name of a file of something, in the present folder, with signs that every system takes.
 

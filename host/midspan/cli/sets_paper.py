@@ -6,12 +6,13 @@ from typing import Annotated
 import typer
 
 from midspan.base.errors import OutputError
-from midspan.cli.options import STORE, Factor, SetName, StoreAt, named_after
+from midspan.cli.options import STORE, Factor, SetName, StoreAt, named_after, shop_of
 
 ENDINGS = (".html", ".pdf")
 
 
 def card(
+    context: typer.Context,
     name: SetName,
     out: Annotated[
         Path | None, typer.Option("--out", help="Files to write, without ending.", show_default="card-SET")
@@ -26,7 +27,7 @@ def card(
 
     stem = _stem(out or named_after("card", name, ""))
     with store.open_to_read() as opened:
-        made = card_of(opened, Sets(opened).named(name), k, zone=None)
+        made = card_of(opened, Sets(opened).named(name), k, zone=None, shop=shop_of(context))
     page, printed = stem.with_name(f"{stem.name}.html"), stem.with_name(f"{stem.name}.pdf")
     write_page(page, filled("set_card.html", card=made))
     write_card(made, printed)

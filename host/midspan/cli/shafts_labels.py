@@ -8,7 +8,7 @@ import typer
 
 from midspan.base.errors import ConfigurationError, OutputError, ReadingsError
 from midspan.base.label_shape import LabelPaper, LabelShape
-from midspan.cli.options import STORE, Factor, StoreAt
+from midspan.cli.options import STORE, Factor, StoreAt, shop_of
 
 if TYPE_CHECKING:
     from midspan.report.label_sheet import Sheet
@@ -64,7 +64,7 @@ def labels(
         numbers += sets.named(set_name).present if set_name is not None else ()
         if not numbers:
             raise ReadingsError("say which shafts, or --set NAME with shafts in it", code="no_shafts")
-        made = labels_of(opened, numbers, k)
+        made = labels_of(opened, numbers, k, shop_of(context))
     sheets = write_labels(made, chosen, out, skip)
     print(f"{out}: {len(made)} label{'s' if len(made) != 1 else ''} on {sheets} sheet{'s' if sheets != 1 else ''}")
     if to_print:
@@ -105,5 +105,5 @@ def label_printer(workspace: "Workspace | None", store: "Store") -> "Callable[[i
 
     stated = workspace.labels
     sheet = sheet_for(stated.sheet, stated.shape, stated.tube_mm, stated.paper)
-    printer = LabelPrinter(sheet, stated.printer, workspace.folder / LABELS_FOLDER)
+    printer = LabelPrinter(sheet, stated.printer, workspace.folder / LABELS_FOLDER, shop=workspace.shop.name)
     return lambda shaft: printer.print_label(store, shaft)

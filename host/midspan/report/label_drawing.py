@@ -58,7 +58,9 @@ class ShaftLabel:
     name : str
         First line: number and label of the shaft; shortened if it is long.
     last : str
-        Last line; shortened if it is long, empty for none.
+        Line below the values; shortened if it is long, empty for none.
+    shop : str
+        Name of the shop; shortened if it is long, left out where the label has no room for a line more, empty for none.
     """
 
     shaft: int
@@ -66,11 +68,29 @@ class ShaftLabel:
     values: tuple[str, ...]
     name: str
     last: str = ""
+    shop: str = ""
 
-    @property
-    def lines(self) -> tuple[str, ...]:
-        """All lines from the top."""
-        return (self.name, *self.values, *([self.last] if self.last else []))
+    def lines(self, room: int) -> tuple[str, ...]:
+        """Return all lines from the top; the shop only where there is room for it.
+
+        Parameters
+        ----------
+        room : int
+            Lines that the label has room for.
+
+        Returns
+        -------
+        tuple[str, ...]
+            The lines, none of them empty.
+
+        Examples
+        --------
+        >>> label = ShaftLabel(12, "12", ("500 thou",), "12 blue-7", "spring 1", "Alder & Ash")
+        >>> label.lines(room=4)[-1], label.lines(room=3)[-1]
+        ('Alder & Ash', 'spring 1')
+        """
+        needed = (self.name, *self.values, *([self.last] if self.last else []))
+        return (*needed, self.shop) if self.shop and len(needed) < room else needed
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,8 +202,10 @@ def _draw_flat(canvas: Canvas, label: ShaftLabel, area: _Area) -> None:
     code_mm = square_mm * len(rows)
     _draw_squares(canvas, rows, square_mm, area.left, area.bottom + (area.high - code_mm) / 2)
     room_mm = area.wide - code_mm - PAD_MM
-    line_mm = (area.high - 2 * PAD_MM) / max(LEAST_LINES, len(label.lines))
-    for number, words in enumerate(label.lines):
+    high_mm = area.high - 2 * PAD_MM
+    lines = label.lines(room=floor(high_mm / (LEAST_PT * MM_PER_PT) + ROUNDING))
+    line_mm = high_mm / max(LEAST_LINES, len(lines))
+    for number, words in enumerate(lines):
         largest = NAME_PT if number == 0 else VALUE_PT if number == 1 else REST_PT
         words, font, size = _fitted(label, number, words, min(largest, line_mm / MM_PER_PT), room_mm)
         middle_mm = area.bottom + area.high - PAD_MM - (number + 0.5) * line_mm
@@ -205,7 +227,7 @@ def _draw_collar(canvas: Canvas, label: ShaftLabel, area: _Area, tube_mm: float)
     canvas.setFillGray(0)
     code.drawOn(canvas, 0, 0)
     canvas.restoreState()
-    _draw_around(canvas, label, label.lines[:2], text, tube_mm)
+    _draw_around(canvas, label, label.lines(room=0)[:2], text, tube_mm)
 
 
 def _draw_around(canvas: Canvas, label: ShaftLabel, lines: tuple[str, ...], area: _Area, tube_mm: float) -> None:
@@ -233,7 +255,7 @@ def _fitted(label: ShaftLabel, number: int, words: str, size: float, room_mm: fl
     words, font, room = printable(words), PLAIN if number else BOLD, room_mm * mm
     least = LEAST_PT if number else LEAST_NAME_PT
     size = max(min(least, size), min(size, size * room / max(stringWidth(words, font, size), ROUNDING)))
-    if number in (0, len(label.values) + 1):  # name and last line
+    if number == 0 or number > len(label.values):  # name, set, shop
         shortest = 1 if number else len(str(label.shaft)) + 1
         while len(words) > shortest and stringWidth(words, font, size) > room * (1 + ROUNDING):
             words = words[:-2] + "…"

@@ -20,7 +20,9 @@ from midspan.store.database import Store
 from midspan.store.stored_result import MeasuredResult
 
 
-def label_of(shaft: StockShaft, result: MeasuredResult, k: float | None, last: str | None) -> ShaftLabel:
+def label_of(
+    shaft: StockShaft, result: MeasuredResult, k: float | None, last: str | None, shop: str = ""
+) -> ShaftLabel:
     """Return the label of a shaft with its newest result.
 
     Parameters
@@ -32,7 +34,9 @@ def label_of(shaft: StockShaft, result: MeasuredResult, k: float | None, last: s
     k : float or None
         Coverage factor of each ±, None for 95 %.
     last : str or None
-        Last line: the set it is in, or what speaks against it; None for its bin.
+        Line below the values: the set it is in, or what speaks against it; None for its bin.
+    shop : str
+        Name of the shop, club or school; empty for none.
 
     Returns
     -------
@@ -45,10 +49,10 @@ def label_of(shaft: StockShaft, result: MeasuredResult, k: float | None, last: s
     stiff = lasting_side_deg(result)
     values += [f"stiff {angle(stiff)}"] if stiff is not None else []
     shown = tuple(value for value in values if value)
-    return ShaftLabel(shaft.shaft, code_of(shaft.shaft), shown, shaft.name, last or shaft.bin or "")
+    return ShaftLabel(shaft.shaft, code_of(shaft.shaft), shown, shaft.name, last or shaft.bin or "", shop)
 
 
-def labels_of(store: Store, numbers: Sequence[int], k: float | None = None) -> list[ShaftLabel]:
+def labels_of(store: Store, numbers: Sequence[int], k: float | None = None, shop: str = "") -> list[ShaftLabel]:
     """Return the labels of shafts, in the given order.
 
     Parameters
@@ -59,6 +63,8 @@ def labels_of(store: Store, numbers: Sequence[int], k: float | None = None) -> l
         Numbers of the shafts.
     k : float or None
         Coverage factor of each ±, None for 95 %.
+    shop : str
+        Name of the shop, club or school; empty for none.
 
     Returns
     -------
@@ -75,7 +81,7 @@ def labels_of(store: Store, numbers: Sequence[int], k: float | None = None) -> l
     found = shafts_of(store, numbers)
     those = [found[number] for number in numbers]
     results = full_results(store, those)
-    return [label_of(shaft, results[shaft.result], k, last.get(shaft.shaft)) for shaft in those]
+    return [label_of(shaft, results[shaft.result], k, last.get(shaft.shaft), shop) for shaft in those]
 
 
 def write_labels(labels: Sequence[ShaftLabel], sheet: Sheet, path: Path, skip: int = 0) -> int:

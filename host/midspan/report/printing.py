@@ -119,10 +119,15 @@ class LabelPrinter:
         Where the PDF of each label is written; made if it is missing.
     run : RunCommand
         Runs the command that prints.
+    shop : str
+        Name of the shop, club or school; empty for none.
     """
 
-    def __init__(self, sheet: Sheet, printer: str | None, folder: Path, run: RunCommand = run_command) -> None:
+    def __init__(
+        self, sheet: Sheet, printer: str | None, folder: Path, run: RunCommand = run_command, shop: str = ""
+    ) -> None:
         self._sheet, self._printer, self._folder, self._run = sheet, printer, folder, run
+        self._shop = shop
         self._used = 0
 
     def print_label(self, store: Store, shaft: int) -> Path:
@@ -150,7 +155,7 @@ class LabelPrinter:
         path = self._folder / f"label-{shaft}.pdf"
         with writing(self._folder):
             self._folder.mkdir(parents=True, exist_ok=True)
-        write_labels(labels_of(store, [shaft]), self._sheet, path, self._used)
+        write_labels(labels_of(store, [shaft], shop=self._shop), self._sheet, path, self._used)
         print_file(path, self._printer, f"shaft {shaft}", self._run)
         self._used = (self._used + 1) % self._sheet.number
         return path

@@ -82,6 +82,8 @@ class Card:
         Cautions.
     made_by : str
         Version of Midspan.
+    shop : str
+        Name of the shop, club or school that measured; empty if it is not stated.
     """
 
     title: str
@@ -92,9 +94,10 @@ class Card:
     conditions: tuple[str, ...]
     cautions: tuple[str, ...]
     made_by: str
+    shop: str = ""
 
 
-def card_of(store: Store, kept: KeptSet, asked_k: float | None, zone: tzinfo | None) -> Card:
+def card_of(store: Store, kept: KeptSet, asked_k: float | None, zone: tzinfo | None, shop: str = "") -> Card:
     """Return the card of a kept set, with its shafts as they were measured last.
 
     Parameters
@@ -107,6 +110,8 @@ def card_of(store: Store, kept: KeptSet, asked_k: float | None, zone: tzinfo | N
         Coverage factor of each ±, None for 95 %.
     zone : tzinfo or None
         Time zone of the days, None for that of this computer.
+    shop : str
+        Name of the shop, club or school that measured; empty for none.
 
     Returns
     -------
@@ -144,6 +149,7 @@ def card_of(store: Store, kept: KeptSet, asked_k: float | None, zone: tzinfo | N
         conditions=tuple(_conditions(store, found, whole.values(), zone)),
         cautions=CAUTIONS,
         made_by=f"Made by Midspan {version('midspan')}.",
+        shop=printable(shop),
     )
 
 
@@ -327,6 +333,7 @@ def _parts(card: Card) -> list[Flowable]:
     title = ParagraphStyle("title", plain, fontName=BOLD, fontSize=18, leading=22, spaceAfter=3)
     lead = ParagraphStyle("lead", plain, fontSize=12.5, leading=17, spaceAfter=6)
     return [
+        *([_said(card.shop, plain)] if card.shop else []),
         _said(card.title, title),
         _said(card.headline, lead),
         *(_said(sentence, plain) for sentence in card.sentences),

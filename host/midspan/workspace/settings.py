@@ -36,7 +36,7 @@ class Shop(Section):
     Parameters
     ----------
     name : str
-        Name of the shop, club or school as cards and labels show it; empty for none.
+        Name of the shop, club or school as cards, flags and box labels show it; empty for none.
     """
 
     name: Words = ""
