@@ -20,7 +20,7 @@ def test_a_quiet_night(tmp_path):
     assert [transit.standard for transit in rig.transits()] == ["bar 7", None, None, None, None, "bar 7"]
     assert [event.kind for event in rig.events()] == [RunEventKind.FAULT, RunEventKind.ENDED]
     assert rig.events()[0].code == "CRACK_SUSPECTED"
-    lie = "1 in place 1 (500), 1 in place 2 (510), 1 in place 4 (rejected), 1 in place 6 (cracked)"
+    lie = "2 in bins, 1 rejected, 1 maybe cracked. All were measured."
     assert rig.notices.told == [("finished", f"{ending.words}; 4 shafts: {lie}")]
 
 

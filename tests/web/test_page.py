@@ -251,7 +251,7 @@ def test_it_follows_a_night_goes_on_after_a_restart_and_stops_it(chromium, folde
     assert page.inner_text("main h1").startswith("Run 1 ")
     sorting = subprocess.Popen([sys.executable, "-c", SORT], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     try:
-        page.wait_for_selector("h1:text-is('Night 2 on gauge rehearsal')")
+        page.wait_for_selector("h1:text-is('Run 2 on gauge rehearsal')")
         page.wait_for_selector("main .now + section svg path.line, section svg path.line", state="attached")
         wait_for_shaft_after(page, LABELLED + 3)
         server.kill()
