@@ -8,8 +8,8 @@ from unittest import mock
 
 import pytest
 import typer
-from commands_rig import midspan, settings
-from midspan.base.errors import BackupError, ConfigurationError
+from commands_rig import midspan, refusal, settings
+from midspan.base.errors import BackupError, ConfigurationError, StoreError
 from midspan.base.shown_units import ShownUnits, shown_units
 from midspan.calibrate.order import ORDER
 from midspan.cli.main import app
@@ -207,7 +207,7 @@ def test_a_workspace_is_used_from_a_folder_below_and_options_win(tmp_path):
     other = tmp_path / "other.toml"
     assert midspan("cycle", "--calibration", other, folder=below).error.args[0].startswith(str(other))
     shutil.move(tmp_path / "midspan.toml", tmp_path / "shop.toml")
-    assert midspan("cycle", folder=below).returncode == 2
+    assert refusal(midspan("cycle", folder=below), ConfigurationError).code == "no_workspace"
     assert midspan("--workspace", "../../shop.toml", "cycle", folder=below).returncode == 0
 
 
@@ -215,6 +215,33 @@ def test_a_file_of_the_workspace_that_is_not_there_yet_points_to_status(tmp_path
     midspan("init", "--yes", folder=tmp_path)
     assert "midspan status" in midspan("cycle", folder=tmp_path).stderr
     assert "midspan status" not in midspan("cycle", "--calibration", "other.toml", folder=tmp_path).stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["show 3", "shafts find", "sets stock", "plot around 3", "measure", "park 3", "sort", "cycle", "hand budget",
+     "calibrate force", "measure --port rehearsal"],
+)  # fmt: skip
+def test_outside_a_workspace_a_command_says_so(tmp_path, words):
+    assert refusal(midspan(*words.split(), folder=tmp_path), ConfigurationError).code == "no_workspace"
+
+
+def test_outside_a_workspace_what_is_named_is_used(tmp_path):
+    calibration, bands = settings(tmp_path)
+    asked = ("--port", "rehearsal", "--calibration", calibration, "--bands", bands)
+    assert refusal(midspan("show", 3, "--store", "other.db", folder=tmp_path), StoreError).code == "missing"
+    assert midspan("measure", "--shaft", 3, *asked, folder=tmp_path).returncode == 0
+    assert midspan("show", 3, folder=tmp_path).returncode == 0
+    assert midspan("shafts", "vouch", 3, folder=tmp_path).returncode == 2  # no workspace states who looked at it
+    assert midspan("measure", "--shaft", "three", *asked, folder=tmp_path).returncode == 2
+
+
+def test_no_help_says_default_and_required_of_one_parameter(tmp_path):
+    midspan("init", "--yes", folder=tmp_path)
+    for words in (("park",), ("measure",), ("shafts", "show"), ("cycle",)):
+        for line in midspan(*words, "--help", folder=tmp_path, columns=400).stdout.splitlines():
+            assert not ("required" in line and "default" in line)
+    assert midspan("--no-workspace", "park", "--help", folder=tmp_path).stdout.count("required") == 4
 
 
 def test_the_units_of_a_workspace_are_those_of_its_commands_alone(tmp_path):

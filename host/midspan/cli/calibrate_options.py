@@ -86,7 +86,8 @@ class Asked:
         port = None if csv is not None and "port" not in self.typed else self.port  # a table needs no gauge
         if csv is None and port is None and not by_hand:
             raise ConfigurationError(
-                "no source of readings: name the gauge with --port (or --port rehearsal), or readings with --csv"
+                "no source of readings: name the gauge with --port (or --port rehearsal), or readings with --csv",
+                code="no_source",
             )
         if csv is not None and port is not None:
             raise ConfigurationError("give either --csv or --port, not both")

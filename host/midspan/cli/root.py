@@ -71,13 +71,14 @@ def _enter_workspace(context: typer.Context, named: Path | None) -> None:
 
     A workspace file with a mistake ends the command, unless it can do without.
     """
+    from midspan.cli.workspace_options import default_map, make_optional, options_stated, pointing_to_workspace
     from midspan.workspace.found import workspace_file
 
     path = named or workspace_file(Path.cwd())
     if path is None:
+        context.with_resource(pointing_to_workspace())
         return
     from midspan.base.shown_units import showing
-    from midspan.cli.workspace_options import default_map, options_stated
     from midspan.workspace.settings import load_workspace
 
     try:
@@ -90,6 +91,7 @@ def _enter_workspace(context: typer.Context, named: Path | None) -> None:
     stated = options_stated(workspace)
     context.obj = workspace
     context.default_map = default_map(context.command, stated)
+    make_optional(context.command, context.default_map)
     context.with_resource(showing(workspace.shown.units))
     context.with_resource(_pointing_to_status(stated.values()))
 
