@@ -3,7 +3,7 @@
 import pytest
 from attended_rig import AttendedRig
 from midspan.attended.last_shaft import SessionTools
-from midspan.base.errors import OutputError
+from midspan.base.errors import OutputError, ReadingsError
 from midspan.conversation.desk import NoticeKind
 from midspan.decision.decision import Outcome
 from midspan.sets.weights import weight_of
@@ -161,6 +161,24 @@ def test_notes_and_weights_go_to_the_last_shaft(rig):
         assert _weight_g(store, 1) == pytest.approx(312.4 * 0.06479891)  # a grain is 64.79891 mg: NIST HB 44, app. C
 
 
+def test_what_belongs_to_a_key_may_follow_on_its_line(rig):
+    script = ["", "w 312.4", "n nock end scratched", "l blue 7", "V the wrong shaft", "q"]
+    person = rig.session([("lay next", typed) for typed in script])
+    assert set(person.asked) == {"lay next"}
+    with rig.store() as store:
+        assert current(details_of(store, [1])) == {DetailKind.NOTE: "nock end scratched", DetailKind.LABEL: "blue 7"}
+        assert _weight_g(store, 1) == pytest.approx(312.4 * 0.06479891)  # a grain is 64.79891 mg: NIST HB 44, app. C
+        assert store.standing(1) == []
+
+
+@pytest.mark.parametrize("typed", ["s", "R", "w 312.4", "n a scratch", "p", "u"])
+def test_a_key_that_means_nothing_yet_is_refused_and_is_no_label(rig, typed):
+    person = rig.session([END])
+    with pytest.raises(ReadingsError) as refused:
+        person.prompts[0].prompt.answer_of(typed)
+    assert refused.value.code == "not_now"
+
+
 def _weight_g(store, shaft):
     with StockRecords.of(store) as records:
         return dict(records.weights_g())[shaft]
@@ -292,10 +310,6 @@ def test_a_label_is_printed_on_a_key_and_only_where_the_workspace_says_how(rig):
     tools = SessionTools(print_label=printed.append)
     rig.session([ENTER, ("lay next", "p"), ENTER, END], tools=tools)
     assert printed == [1]
-    rig.session([ENTER, ("lay next", "p"), ENTER, END])  # without a printer the letter is a label like any other
-    assert printed == [1]
-    with rig.store() as store:
-        assert store.latest(4).run.label == "p"
 
 
 def test_each_shaft_may_get_its_label_and_a_printer_out_of_paper_stops_nothing(rig):

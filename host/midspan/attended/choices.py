@@ -1,15 +1,17 @@
 """Prompts of a session and the keys that they take, by ids that stay the same whatever their words.
 
->>> lay_next(("repeat", "end")).answer_of("R").choice, lay_next(("repeat", "end")).answer_of("blue 7").text
+>>> lay_next({"undo": "nothing is void"}).answer_of("R").choice, lay_next({}).answer_of("blue 7").text
 ('repeat', 'blue 7')
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
+from dataclasses import replace
 
 from midspan.attended.bench import Hindrance
 from midspan.conversation.prompts import Prompt, PromptChoice
+from midspan.conversation.questions import HELP_KEY
 
 START = PromptChoice("start", "", "measure")
 LOOK = PromptChoice("look", "", "look again")
@@ -19,20 +21,20 @@ NO = PromptChoice("no", "n", "no")
 CHOICES = (
     START,
     PromptChoice("repeat", "r", "again"),
-    PromptChoice("void", "v", "void"),
+    PromptChoice("void", "v", "void", "a reason"),
     PromptChoice("undo", "u", "undo void"),
-    PromptChoice("note", "n", "note"),
-    PromptChoice("label", "l", "label"),
-    PromptChoice("weigh", "w", "weight"),
+    PromptChoice("note", "n", "note", "a note"),
+    PromptChoice("label", "l", "label", "a label"),
+    PromptChoice("weigh", "w", "weight", "a weight"),
     PromptChoice("print", "p", "print label"),
     PromptChoice("stiff side", "s", "stiff side up"),
-    PromptChoice("help", "?", "help"),
+    PromptChoice("help", HELP_KEY, "all keys"),
     END,
 )
 HELP = (
     "Enter    measure the shaft that lies in the gauge; it gets the next number",
     "text     a label for the shaft you lay in next; the label or number of a known shaft measures that shaft again",
-    "-        take back the label typed for the next shaft",
+    "-        take back the label typed for the next shaft; give up a shaft that was not finished",
     "r        measure the last shaft again: the new result counts",
     "v, u     void the last measurement, with a reason; undo that",
     "n, l     a note on the last shaft; a label, or another label, for it",
@@ -40,18 +42,19 @@ HELP = (
     "p        print a label of the last shaft, if the workspace says how",
     "s        turn the stiff side of the last shaft up, to mark it; only while it was not lifted",
     "q        end, with totals",
+    "A text may follow its key at once: w 312.4, n nock scratched, l blue 7, v wrong shaft. A key is never a label.",
 )
 NO_LABEL = "-"  # typed for no label after all
 DEFAULT_REASON = "measured by mistake"
 
 
-def lay_next(possible: Collection[str], words: str = "Lay the next shaft in, then Enter", part: str = "") -> Prompt:
+def lay_next(barred: Mapping[str, str], words: str = "Lay the next shaft in, then Enter", part: str = "") -> Prompt:
     """Return the prompt before a shaft is measured.
 
     Parameters
     ----------
-    possible : Collection[str]
-        Ids of the choices that mean something now; Enter always does.
+    barred : Mapping[str, str]
+        Why choices mean nothing now, by their ids; Enter always means something.
     words : str
         What to do.
     part : str
@@ -60,10 +63,10 @@ def lay_next(possible: Collection[str], words: str = "Lay the next shaft in, the
     Returns
     -------
     Prompt
-        The prompt.
+        The prompt; the session tells its keys once, and the prompt stays short.
     """
-    choices = tuple(choice for choice in CHOICES if choice is START or choice.id in possible)
-    return Prompt("lay next", words, choices, "a label or number", part=part)
+    choices = tuple(replace(choice, why_not=barred.get(choice.id, "")) for choice in CHOICES)
+    return Prompt("lay next", words, choices, "a label or number", part=part, lists_keys=False)
 
 
 def lay_standard(name: str, *, ending: bool) -> Prompt:

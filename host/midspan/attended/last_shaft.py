@@ -15,6 +15,7 @@ from midspan.attended.tally import CountedShaft, SessionTally
 from midspan.base.errors import LinkError, OutputError, ReadingsError, StoreError
 from midspan.base.units import GRAM_PER_GRAIN
 from midspan.conversation.desk import Desk
+from midspan.conversation.prompts import Prompt
 from midspan.measurement.shown_quantities import weight_text
 from midspan.sets.registry import Sets
 from midspan.sets.weights import ShaftWeight, weight_of
@@ -25,6 +26,7 @@ from midspan.store.voids import unvoid, void_last
 
 REFUSALS = (StoreError, ReadingsError)  # of what a person types, after which the session goes on
 UNDONE = "voided by mistake"
+NO_SHAFT_YET = "no shaft was measured yet in this session"
 
 
 @dataclass(frozen=True)
@@ -84,21 +86,22 @@ class LastShaft:
         """
         self.measured, self._voided = measured, None
 
-    def possible(self) -> set[str]:
-        """Return the ids of the choices that mean something for this shaft.
+    def barred(self) -> dict[str, str]:
+        """Return why choices mean nothing for this shaft.
 
         Returns
         -------
-        set of str
-            Ids; empty before the first shaft.
+        dict[str, str]
+            Reasons by the ids of the choices; those that are not named mean something.
         """
         if self.measured is None:
-            return set()
-        found = {"repeat"}
-        if self.measured.order.standard is None:
-            found |= {"void", "note", "label", "weigh"}
-            found |= {"print"} if self._tools.print_label is not None else set()
-        return found | ({"undo"} if self._voided is not None else set())
+            return dict.fromkeys(("repeat", "void", "undo", "note", "label", "weigh", "print"), NO_SHAFT_YET)
+        barred = {} if self._voided is not None else {"undo": "nothing was voided just now"}
+        if self._tools.print_label is None:
+            barred["print"] = "no printer is named; see [labels] in midspan.toml"
+        if self.measured.order.standard is not None:
+            barred |= dict.fromkeys(("void", "note", "label", "weigh", "print"), "the last was a check standard")
+        return barred
 
     @property
     def _shaft(self) -> int:
@@ -131,30 +134,48 @@ class LastShaft:
             return False
         return True
 
-    def note(self) -> None:
-        """Ask for a note on the shaft and store it."""
-        self._told(DetailKind.NOTE, "note", "Note on")
+    def note(self, text: str) -> None:
+        """Store a note on the shaft.
 
-    def relabel(self) -> None:
-        """Ask for a label for the shaft and store it."""
-        text = self._told(DetailKind.LABEL, "label", "Label of")
-        if text and self.measured is not None:
-            self.measured = replace(self.measured, order=replace(self.measured.order, label=text))
+        Parameters
+        ----------
+        text : str
+            The note, empty to ask for it.
+        """
+        self._told(DetailKind.NOTE, text, choices.text_asked("note", f"Note on shaft {self._shaft}"))
 
-    def _told(self, kind: DetailKind, name: str, question: str) -> str:
-        """Ask for what is to be recorded of the shaft; return it, empty for nothing."""
-        shaft = self._shaft
-        text = self._desk.ask(choices.text_asked(name, f"{question} shaft {shaft}")).text
-        if not text or not self.say_of(shaft, kind, text):
+    def relabel(self, text: str) -> None:
+        """Store a label for the shaft.
+
+        Parameters
+        ----------
+        text : str
+            The label, empty to ask for it.
+        """
+        asked = choices.text_asked("label", f"Label of shaft {self._shaft}")
+        label = self._told(DetailKind.LABEL, text, asked)
+        if label and self.measured is not None:
+            self.measured = replace(self.measured, order=replace(self.measured.order, label=label))
+
+    def _told(self, kind: DetailKind, typed: str, asked: Prompt) -> str:
+        """Record what was typed of the shaft, or is asked for; return it, empty for nothing."""
+        text = typed or self._desk.ask(asked).text
+        if not text or not self.say_of(self._shaft, kind, text):
             return ""
-        self._desk.say(f"{kind.value} of shaft {shaft} stored: {text}")
+        self._desk.say(f"{kind.value} of shaft {self._shaft} stored: {text}")
         return text
 
-    def void(self) -> None:
-        """Take the last measurement out of what counts, with a reason."""
+    def void(self, text: str) -> None:
+        """Take the last measurement out of what counts.
+
+        Parameters
+        ----------
+        text : str
+            The reason, empty to ask for it.
+        """
         shaft, record = self._shaft, self._record
         asked = choices.text_asked("void reason", f"Why does shaft {shaft} not count", choices.DEFAULT_REASON)
-        reason = self._desk.ask(asked).text
+        reason = text or self._desk.ask(asked).text
         try:
             self._voided = void_last(record.store, shaft, reason, record.rules.operator, record.now_ms())
         except REFUSALS as error:
@@ -199,21 +220,27 @@ class LastShaft:
         else:
             self._desk.say(f"Label of shaft {self._shaft} sent to the printer")
 
-    def weigh(self) -> None:
-        """Store the weight of the shaft, from the scale or typed."""
+    def weigh(self, text: str) -> None:
+        """Store the weight of the shaft.
+
+        Parameters
+        ----------
+        text : str
+            The weight, empty to have it from the scale or to ask for it.
+        """
         shaft = self._shaft
         try:
-            weight = self._weight(f"shaft {shaft}")
+            weight = self._weight(f"shaft {shaft}", text)
             if weight is not None:
                 Sets(self._record.store).weigh({str(shaft): weight}, self._record.now_ms())
                 self._desk.say(f"Weight of shaft {shaft} stored: {weight_text(weight.weight_g / GRAM_PER_GRAIN)}")
         except (*REFUSALS, LinkError) as error:
             self._desk.say(str(error))
 
-    def _weight(self, name: str) -> ShaftWeight | None:
-        """Return a weight from the scale, or the one that is typed; None for none."""
-        if self._tools.weigh is not None:
+    def _weight(self, name: str, typed: str) -> ShaftWeight | None:
+        """Return the weight that was typed, or one from the scale; without a scale it is asked for. None for none."""
+        if not typed and self._tools.weigh is not None:
             return self._tools.weigh(name)
         unit = self._tools.weight_unit
-        text = self._desk.ask(choices.text_asked("weight", f"Weight of {name}, in {unit}")).text
+        text = typed or self._desk.ask(choices.text_asked("weight", f"Weight of {name}, in {unit}")).text
         return weight_of(text, unit, name) if text else None

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from midspan.attended import choices, words
 from midspan.attended.bench import AttendedBench, MeasuredShaft, ShaftOrder
-from midspan.attended.last_shaft import LastShaft, SessionTools
+from midspan.attended.last_shaft import NO_SHAFT_YET, LastShaft, SessionTools
 from midspan.attended.record import SessionRecord
 from midspan.attended.tally import CountedShaft, SessionTally
 from midspan.base.errors import (
@@ -23,6 +23,7 @@ from midspan.base.errors import (
 )
 from midspan.conversation.desk import LEFT, Desk, NoticeKind
 from midspan.conversation.prompts import Answer, Prompt
+from midspan.conversation.questions import keys_of
 from midspan.decision.decision import Outcome
 from midspan.sorting.plan import Standard
 from midspan.store.detail_kinds import DetailKind
@@ -32,6 +33,7 @@ MARK_IT = (
     "The stiff side is up, under the head, within ± {:.1f}°; its opposite is down. Mark it there with a soft pencil "
     "before you lift the shaft."
 )
+NO_STIFF_SIDE = "the stiff side of the last shaft is not known"
 
 
 class AttendedSession:
@@ -79,6 +81,7 @@ class AttendedSession:
             if self._bench.caution:
                 self._desk.say(self._bench.caution)
             if self._ready():
+                self._desk.say(f"Keys: {keys_of(choices.CHOICES)}")
                 while self._turn():
                     pass
         except ReadingsError as error:
@@ -173,31 +176,35 @@ class AttendedSession:
 
     def _lay_next(self) -> Prompt:
         """Return the prompt for the next shaft, with the keys that mean something now."""
-        possible, last = {"help", "end", *self._last.possible()}, self._last.measured
-        if last is not None and self._bench.can_turn(last):
-            possible |= {"stiff side"}
+        barred, last = self._last.barred(), self._last.measured
+        if last is None or not self._bench.can_turn(last):
+            barred["stiff side"] = NO_STIFF_SIDE if last is not None else NO_SHAFT_YET
         seated = self._bench.is_seated()
         words = "Lay the next shaft in, then Enter"
         if self._known is not None:
             words = f"Lay shaft {self._known} in, then Enter"
         elif seated:
             words = "A shaft lies in the gauge; Enter"
-        return choices.lay_next(possible, words, f"next: {self._label}" if self._label else "")
+        return choices.lay_next(barred, words, f"next: {self._label}" if self._label else "")
 
     def _answered(self, answer: Answer) -> bool:
         """Do what a person chose; False to end."""
-        if answer.text:
+        if not answer.choice:
             self._named(answer.text)
             return True
         if answer.choice == choices.END.id:
             return not self._ended()
-        actions: dict[str, Callable[[], None]] = {
-            "start": self._measure_next, "repeat": self._repeat, "void": self._last.void, "undo": self._last.undo,
-            "note": self._last.note, "label": self._last.relabel, "weigh": self._last.weigh,
-            "print": self._last.print_label,
-            "stiff side": self._turn_stiff_side, "help": self._help,
+        takes_text: dict[str, Callable[[str], None]] = {
+            "void": self._last.void, "note": self._last.note, "label": self._last.relabel, "weigh": self._last.weigh,
         }  # fmt: skip
-        actions[answer.choice]()
+        actions: dict[str, Callable[[], None]] = {
+            "start": self._measure_next, "repeat": self._repeat, "undo": self._last.undo,
+            "print": self._last.print_label, "stiff side": self._turn_stiff_side, "help": self._help,
+        }  # fmt: skip
+        if answer.choice in takes_text:
+            takes_text[answer.choice](answer.text)
+        else:
+            actions[answer.choice]()
         return True
 
     def _ended(self) -> bool:

@@ -30,28 +30,41 @@ class PromptChoice:
         What is typed for it before Enter; empty for Enter alone.
     words : str
         What it does, for people.
+    text : str
+        What may be typed after the key, on the same line ("a weight"); empty if the key stands alone.
+    why_not : str
+        Why the choice means nothing now, empty if it does: such a key is refused, and is no free text either.
     """
 
     id: str
     key: str
     words: str
+    text: str = ""
+    why_not: str = ""
 
     @property
     def first_word(self) -> str:
         """First of its words in small letters, which a person may type instead of the key."""
         return re.split(r"\W+", self.words.lower(), maxsplit=1)[0]
 
+    def after_key(self, line: str) -> str | None:
+        """Return what stands after the key of this choice in a line, None if the line does not mean this choice."""
+        key, _, after = line.partition(" ")
+        if line.lower() == self.key.lower():
+            return ""
+        return after.strip() if self.text and key.lower() == self.key.lower() else None
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Answer to a prompt: a choice, or a text that none of the choices means.
+    """Answer to a prompt: a choice, perhaps with a text after its key, or a text that none of the choices means.
 
     Parameters
     ----------
     choice : str
-        Id of the choice, empty for a text.
+        Id of the choice, empty for a text alone.
     text : str
-        What was typed, empty for a choice.
+        What was typed; of a choice, what stood after its key.
     """
 
     choice: str = ""
@@ -76,6 +89,8 @@ class Prompt:
         Text that Enter alone gives where no choice has that key, shown beside the question.
     part : str
         Which of a series this is ("5 of 33", "90 degrees, round 2"), empty for a question that comes once.
+    lists_keys : bool
+        False if a client is to show only the key ? beside the question, because the session told the others.
     """
 
     id: str
@@ -84,6 +99,7 @@ class Prompt:
     text: str = ""
     default: str = ""
     part: str = ""
+    lists_keys: bool = True
 
     def answer_of(self, typed: str) -> Answer:
         """Return what a typed line means here.
@@ -98,12 +114,13 @@ class Prompt:
         Returns
         -------
         Answer
-            PromptChoice or text.
+            Choice or text.
 
         Raises
         ------
         ReadingsError
-            The line is no choice, and no text is taken (code "no_choice").
+            The line is no choice, and no text is taken (code "no_choice"); or the choice means nothing now
+            (code "not_now").
 
         Examples
         --------
@@ -111,17 +128,23 @@ class Prompt:
         Answer(choice='', text='Ann')
         >>> Prompt("wood", "In pounds?", (PromptChoice("both", "b", "yes, beside it"),)).answer_of("Yes")
         Answer(choice='both', text='')
+        >>> weigh = PromptChoice("weigh", "w", "weight", text="a weight")
+        >>> Prompt("lay next", "Lay a shaft in", (weigh,), text="a label").answer_of("w 312.4")
+        Answer(choice='weigh', text='312.4')
         """
         line = typed.strip()
         for choice in self.choices:
-            if line.lower() == choice.key.lower():
-                return Answer(choice.id)
+            after = choice.after_key(line)
+            if after is not None and choice.why_not:
+                raise ReadingsError(f"{choice.key} ({choice.words}): {choice.why_not}", code="not_now")
+            if after is not None:
+                return Answer(choice.id, after)
         if self.text:
             return Answer(text=line or self.default)
         for choice in self.choices:
             if line and line.lower() in (choice.id.lower(), choice.first_word):
                 return Answer(choice.id)
-        keys = ", ".join(f"{choice.key or 'Enter'} ({choice.words})" for choice in self.choices)
+        keys = ", ".join(f"{choice.key or 'Enter'} ({choice.words})" for choice in self.choices if not choice.why_not)
         raise ReadingsError(f"{brief(line)!r} is not one of the choices: {keys}", code="no_choice")
 
 

@@ -10,7 +10,7 @@ Diameter of the bar, in mm: 25
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from midspan.base.csv_table import number_in
@@ -20,6 +20,7 @@ from midspan.conversation.prompts import Answer, Conversation, Prompt, PromptCho
 DONE = PromptChoice("done", "", "done")
 YES = PromptChoice("yes", "y", "yes")
 NO = PromptChoice("no", "n", "no")
+HELP_KEY = "?"
 
 
 def instruction(name: str, words: str, part: str = "") -> Prompt:
@@ -246,5 +247,28 @@ def line_of(prompt: Prompt) -> str:
     >>> line_of(number_prompt("bar diameter", "Diameter of the bar, in mm", "25"))
     'Diameter of the bar, in mm [25]'
     """
-    keys = ", ".join(f"{choice.key or 'Enter'}: {choice.words}" for choice in prompt.choices)
+    shown = prompt.choices if prompt.lists_keys else [choice for choice in prompt.choices if choice.key == HELP_KEY]
+    keys = keys_of(shown)
     return with_part(prompt) + (f" ({keys})" if keys else "") + (f" [{prompt.default}]" if prompt.default else "")
+
+
+def keys_of(choices: Iterable[PromptChoice]) -> str:
+    """Return the keys of the choices that mean something now, with what each does.
+
+    Parameters
+    ----------
+    choices : iterable of PromptChoice
+        Choices of a prompt.
+
+    Returns
+    -------
+    str
+        Text of one line, empty without choices.
+
+    Examples
+    --------
+    >>> keys_of((YES, NO))
+    'y: yes, n: no'
+    """
+    told = (choice for choice in choices if not choice.why_not)
+    return ", ".join(f"{choice.key or 'Enter'}: {choice.words}" for choice in told)
