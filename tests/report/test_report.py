@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 from midspan.base.errors import OutputError
 from midspan.base.formatting import angle, places_for, printable, with_uncertainty
+from midspan.base.shown_units import ShownUnits, WoodSpine, showing
 from midspan.decision.bands import EXAMPLE, Bands
 from midspan.decision.decision import Decision, Outcome, judge, judge_unmeasured
 from midspan.decision.tolerance import tolerance_as_plain
@@ -174,11 +175,12 @@ def test_counts_add_up_to_the_batch():
 
 
 def test_the_story_gives_both_conventions():
-    shown = printed(result_text.shaft_story(RESULT, ACCEPTED, 2.0))
+    with showing(ShownUnits(wood=WoodSpine.POUNDS)):
+        shown = printed(result_text.shaft_story(RESULT, ACCEPTED, 2.0, details=True))
     line = {name: text for name, _, text in (row.partition("  ") for row in shown.splitlines())}
-    thou = float(line["static spine"].split()[0])
+    thou = float(line["28 in, 880 g"].split()[0])
     # The older convention's trade formula, 26 over the deflection in inches, at 1.2115 times less deflection.
-    assert float(line["26 in, 2 lb"].split()[0]) == pytest.approx(26 / (thou / 1000 / 1.2115), rel=0.01)
+    assert float(line["static spine"].split()[0]) == pytest.approx(26 / (thou / 1000 / 1.2115), rel=0.01)
     assert "paper" in line["made by"]
     assert line["verdict"].strip() == "500"
 
@@ -187,7 +189,7 @@ def test_the_whole_story_of_a_sound_and_of_a_sick_even_shaft(snapshot):
     sick = replace(
         RESULT, stiff_side_deg=None, u_stiff_side_deg=None, doubts=("it skidded",), faults=("the zero moved",)
     )
-    sound = printed(result_text.shaft_story(RESULT, ACCEPTED, None))
+    sound = printed(result_text.shaft_story(RESULT, ACCEPTED, None, details=True))
     assert [screen(sound, NUMBERS), screen(printed(result_text.shaft_story(sick, None, 2.0)), NUMBERS)] == snapshot
 
 
@@ -197,9 +199,22 @@ def test_the_story_names_no_stiff_side_below_the_noise():
     assert not re.search(r"\d", side)
 
 
+def test_pounds_are_shown_only_to_whoever_chose_them():
+    with_pounds = {WoodSpine.THOU: False, WoodSpine.BOTH: True, WoodSpine.POUNDS: True}
+    for wood, shown in with_pounds.items():
+        with showing(ShownUnits(wood=wood)):
+            assert (" lb" in printed(result_text.shaft_story(RESULT, ACCEPTED, None))) == shown
+
+
+def test_how_a_shaft_was_measured_is_said_only_on_request():
+    names = {name for name, _ in result_text.story_details(RESULT, None)}
+    assert not names & {name for name, _ in result_text.whole_story(RESULT, details=False)}
+    assert names <= {name for name, _ in result_text.whole_story(RESULT)}
+
+
 def test_doubts_and_faults_are_told():
     sick = replace(RESULT, doubts=("skidded", "hums"), faults=("moved",))
-    told = [line for line in result_text.story(sick, 2.0) if line[0] in ("doubt", "fault")]
+    told = [line for line in result_text.whole_story(sick, details=False) if line[0] in ("doubt", "fault")]
     assert told == [("doubt", "skidded"), ("doubt", "hums"), ("fault", "moved")]
 
 

@@ -21,7 +21,8 @@ from midspan.measurement.result import ShaftResult, evaluate
 from midspan.measurement.shown_quantities import spine_text
 from midspan.report import result_text
 from midspan.report.night_data import read_night
-from midspan.sets.limits import Limits
+from midspan.report.sets_text import further_text
+from midspan.sets.limits import QUANTITIES, Limits
 from midspan.sets.registry import Sets
 from midspan.sets.stock import shafts_of
 from midspan.store.evaluation import Evaluation, RunReference
@@ -121,6 +122,20 @@ def said(folder, *words):
     return " ".join(done.stdout.split())
 
 
+def test_a_column_has_the_same_number_of_decimal_places_in_each_row():
+    # 1 in = 25.4 mm and 1 lb = 7000 gr = 453.59237 g, all exactly (NIST SP 811, B.8).
+    runout, weight = QUANTITIES[3], QUANTITIES[2]
+    with showing(units_of("mm")):
+        assert [further_text(mm / 0.0254, runout) for mm in (0.2, 0.112, 0.0, 1.5)] == [
+            "0.200",
+            "0.112",
+            "0.000",
+            "1.500",
+        ]
+        assert [further_text(gr, weight) for gr in (350.0, 30.0)] == ["22.68", "1.94"]
+    assert [further_text(thou, runout) for thou in (8.0, 4.42)] == ["8.0", "4.4"]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("choice", CHOICES)
 def test_a_shaft_has_one_range_on_every_screen_page_and_paper(folder, choice):
@@ -133,6 +148,8 @@ def test_a_shaft_has_one_range_on_every_screen_page_and_paper(folder, choice):
     said(folder, "sets", "card", "spring", "--out", "card")
     assert number in text_of((folder / "card.html").read_text(encoding="utf-8"))
     assert number in words_of(folder / "card.pdf")
+    if choice == "pounds":  # a difference of equal pounds would not be one of equal deflection
+        assert "from the mean, thou (28 in, 880 g)" in text_of((folder / "card.html").read_text(encoding="utf-8"))
     said(folder, "shafts", "labels", "2", "--out", "labels.pdf")
     on_label = words_of(folder / "labels.pdf")
     assert all(part.rstrip(")") in on_label for part in in_words.split(" ("))  # pounds have a line of their own

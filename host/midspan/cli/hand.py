@@ -235,7 +235,7 @@ def show_hand(result: "HandResult", verdict: "ShownVerdict", shown: Shown) -> No
     if shown.as_json:
         print(hand_json(result, judged, verdict.bands, verdict.also))
     else:
-        console().print(hand_story(result, judged, shown.k))
+        console().print(hand_story(result, judged, shown.k, details=shown.details))
     if shown.picture is not None:
         _draw(result, shown.picture, shown.k)
 

@@ -120,8 +120,9 @@ AllowDoubtful = Annotated[
 
 @dataclass(frozen=True)
 class Shown:
-    """Form of a result: JSON or words, coverage factor of U, and the picture to draw."""
+    """Form of a result: JSON or words, coverage factor of U, the picture to draw, and whether to say the details."""
 
     as_json: bool = False
     k: float | None = None
     picture: Path | None = None
+    details: bool = False

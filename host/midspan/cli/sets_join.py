@@ -150,7 +150,7 @@ def extend(
     k: Factor = None,
 ) -> None:
     """Find a second set that matches a kept one."""
-    from midspan.measurement.shown_quantities import across_unit
+    from midspan.measurement.shown_quantities import difference_unit
     from midspan.report import sets_text
     from midspan.report.result_text import console
     from midspan.report.sets_view import present, reviewed
@@ -178,7 +178,7 @@ def extend(
         return
     print_set(alone, distance)
     screen = console()
-    widest = f"{sets_text.widest_text(both)} {across_unit()}"
+    widest = f"{sets_text.widest_text(both)} {difference_unit()}"
     words = sets_text.against_words(against, f"should no longer be in {printable(name)}")
     for line in (*words, *sets_text.twins_words(stock)):
         screen.print(line)

@@ -60,7 +60,10 @@ def show(
     store: StoreAt = STORE,
     as_json: AsJson = False,
 ) -> None:
-    """Show everything on record about a shaft: measurements, labels, notes, sets, weights, its other numbers."""
+    """Show everything on record about a shaft: measurements, labels, notes, sets, weights, its other numbers.
+
+    `midspan show` has its newest measurement alone, with uncertainty, picture and budget.
+    """
     from midspan.report.result_text import console
     from midspan.report.shafts_text import history_json, history_words, measurements_table
     from midspan.sets.shaft_history import shaft_history

@@ -27,10 +27,16 @@ def show(
         bool, typer.Option("--budget", help="Show where the uncertainty of its spine comes from.")
     ] = False,
     trials: Annotated[int, typer.Option(min=1000, max=10**7, help="Monte Carlo trials that check it.")] = 100_000,
+    details: Annotated[
+        bool, typer.Option("--details", help="Also say how it was measured: condition, readings, gauge, calibration.")
+    ] = False,
     as_json: AsJson = False,
     k: Factor = None,
 ) -> None:
-    """Show a stored result with its uncertainty."""
+    """Show the newest measurement of a shaft with its uncertainty; `midspan shafts show` tells all that is known of it.
+
+    What was said of the shaft (notes, for whom), its sets and its earlier measurements are in `midspan shafts show`.
+    """
     from midspan.hand_bench.result import HandResult
     from midspan.measurement.result import Unmeasured
     from midspan.report.other_gauges import other_gauges, other_gauges_json, other_gauges_words
@@ -50,7 +56,7 @@ def show(
         if picture is not None:
             raise OutputError(f"{picture}: shaft {shaft} has no result to draw")
         return
-    result, shown = whole(stored, store), Shown(as_json, k, picture)
+    result, shown = whole(stored, store), Shown(as_json, k, picture, details)
     if budget:
         from midspan.cli.budget import show_budget
 
@@ -106,7 +112,7 @@ def _show_measured(result: "ShaftResult", judged: "ShownVerdict", shown: Shown) 
     if shown.as_json:
         print(result_text.as_json(result, judged.decision, judged.bands, judged.also))
     else:
-        result_text.console().print(result_text.shaft_story(result, judged.decision, shown.k))
+        result_text.console().print(result_text.shaft_story(result, judged.decision, shown.k, details=shown.details))
     if shown.picture is not None:
         from midspan.report.plot_shaft import draw_around
 

@@ -237,6 +237,26 @@ def spine_convention() -> str:
     return "28 in, 880 g; lb: 26 in, 2 lb" if wood is WoodSpine.BOTH else "28 in, 880 g"
 
 
+def difference_unit() -> str:
+    """Return the unit of a difference between spines, which is a deflection even where spines are in pounds.
+
+    Pounds go by the inverse of the deflection: equal differences of deflection are not equal in pounds.
+
+    Returns
+    -------
+    str
+        As in "thou"; with span and load where the spines beside it are in pounds.
+
+    Examples
+    --------
+    >>> from midspan.base.shown_units import ShownUnits, showing
+    >>> with showing(ShownUnits(wood=WoodSpine.POUNDS)):
+    ...     difference_unit()
+    'thou (28 in, 880 g)'
+    """
+    return across_unit() if shown_units().wood is WoodSpine.THOU else f"{across_unit()} (28 in, 880 g)"
+
+
 def pounds_convention() -> str:
     """Return what a spine in pounds is.
 

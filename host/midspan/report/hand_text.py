@@ -13,13 +13,15 @@ from midspan.hand_bench.conversion import budget_of, sag_for, shares
 from midspan.hand_bench.record import ShaftAndRoom
 from midspan.hand_bench.result import HandResult
 from midspan.measurement.definition import REFERENCE_WORDS
-from midspan.measurement.shown_quantities import UNKNOWN, across_text, runout_text, sentence_text, spread_text
-from midspan.report.result_text import detectable, json_line, spine_rows, stated_and_used, story_table
+from midspan.measurement.shown_quantities import UNKNOWN, across_text, runout_text, spread_text
+from midspan.report.result_text import detectable, json_line, speaking_against, spine_rows, stated_and_used, story_table
 from midspan.uncertainty.budget import Budget, Coverage
 
 
-def hand_story(result: HandResult, decision: Decision | None, k: float | None) -> Table:
-    """Return everything about one shaft, a row for each quantity.
+def hand_story(
+    result: HandResult, decision: Decision | None, k: float | None, *, details: bool = False
+) -> Table:  # fmt: skip
+    """Return what one shaft is, a row for each quantity.
 
     Parameters
     ----------
@@ -29,13 +31,16 @@ def hand_story(result: HandResult, decision: Decision | None, k: float | None) -
         Its verdict, None where it was not judged.
     k : float or None
         Coverage factor, None for 95 %.
+    details : bool
+        True for the rows that say how it was measured too.
 
     Returns
     -------
     Table
         Names and texts.
     """
-    return story_table((*_quantities(result, k), *_circumstances(result)), decision)
+    rows = (*_quantities(result, k), *(_circumstances(result) if details else ()), *speaking_against(result))
+    return story_table(rows, decision)
 
 
 def _quantities(result: HandResult, k: float | None) -> Iterable[tuple[str, str]]:
@@ -69,7 +74,7 @@ def _return(result: HandResult, k: float) -> str:
 
 
 def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
-    """Yield name and text of what the result was made from, then its doubts and faults."""
+    """Yield name and text of what the result was made from."""
     sunk = result.deflection_mm
     yield "as measured", f"{sunk:.3f} mm under {result.load_n:.4f} N on {result.span_mm:g} mm"
     warmth = "temperature not measured" if result.temperature_c is None else f"{result.temperature_c:.1f} °C"
@@ -79,9 +84,6 @@ def _circumstances(result: HandResult) -> Iterable[tuple[str, str]]:
     yield "readings", f"{result.readings} at {result.positions} clock positions, {scatter}"
     by = f" by {printable(result.operator)}" if result.operator else ""
     yield "made", f"on hand bench {printable(result.calibration)}{by}, evaluation {result.evaluation}"
-    for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
-        for sentence in sentences:
-            yield kind, sentence_text(sentence)
 
 
 def expected_budget(bench: HandBench, spine_thou: float, repeat_thou: float, readings: int) -> Budget:

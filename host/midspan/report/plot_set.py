@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from midspan.base.formatting import printable
-from midspan.measurement.shown_quantities import across_unit, in_across_unit, meaning, spine_text, spine_unit
+from midspan.measurement.shown_quantities import difference_unit, in_across_unit, meaning, spine_text, spine_unit
 from midspan.report.picture import FAINT, INK
 from midspan.report.sets_text import widest_text
 from midspan.sets.review import Review
@@ -68,12 +68,12 @@ def draw_set(figure: Figure, name: str, found: Review) -> None:
     axes.set_ylim(len(rows) - 0.4, -0.6)
     _room(axes, away, u)
     axes.set_xlabel(
-        f"difference from the mean, {across_unit()}; softer to the right\n"
+        f"difference from the mean, {difference_unit()}; softer to the right\n"
         f"bars: {meaning(found.asked_k).removeprefix('± is ')} of differences inside this set"
     )
     axes.set_ylabel(f"shaft and its spine, {spine_unit()}")
     axes.legend(fontsize=8, frameon=False, ncols=2, loc="lower center", bbox_to_anchor=(0.5, 1.0))
-    mean, widest = spine_text(found.mean, found.asked_k), f"{widest_text(found)} {across_unit()}"
+    mean, widest = spine_text(found.mean, found.asked_k), f"{widest_text(found)} {difference_unit()}"
     figure.suptitle(
         f"{printable(name)}: {len(rows)} shafts, mean spine {mean}\nfrom stiffest to softest {widest}", fontsize=11
     )

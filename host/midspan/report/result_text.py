@@ -30,7 +30,6 @@ from midspan.measurement.shown_quantities import (
     across_unit,
     expanded_thou,
     meaning,
-    pounds_text,
     runout_text,
     sentence_text,
     spine_convention,
@@ -160,8 +159,10 @@ def counts_table(decisions: Iterable[Decision]) -> Table:
     return table
 
 
-def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None) -> Table:
-    """Return everything about one shaft, a row for each quantity.
+def shaft_story(
+    result: ShaftResult, decision: Decision | None, k: float | None, *, details: bool = False
+) -> Table:  # fmt: skip
+    """Return what one shaft is, a row for each quantity.
 
     Parameters
     ----------
@@ -171,13 +172,15 @@ def shaft_story(result: ShaftResult, decision: Decision | None, k: float | None)
         Its verdict, None where it was not judged.
     k : float or None
         Coverage factor, None for 95 %.
+    details : bool
+        True for the rows that say how it was measured too.
 
     Returns
     -------
     Table
         Names and texts.
     """
-    return story_table(story(result, k), decision)
+    return story_table(whole_story(result, k, details=details), decision)
 
 
 def story_table(rows: Iterable[tuple[str, str]], decision: Decision | None) -> Table:
@@ -206,7 +209,7 @@ def story_table(rows: Iterable[tuple[str, str]], decision: Decision | None) -> T
 
 
 def spine_rows(result: ShaftResult | HandResult, k: float | None) -> Iterable[tuple[str, str]]:
-    """Yield the spine of a shaft in the chosen units, then in the way that was not chosen.
+    """Yield the spine of a shaft in the chosen units, and its span and load; beside pounds alone the deflection too.
 
     Parameters
     ----------
@@ -221,16 +224,38 @@ def spine_rows(result: ShaftResult | HandResult, k: float | None) -> Iterable[tu
         Name and text.
     """
     yield "static spine", str(spine_text(result, k))
-    wood = shown_units().wood
-    if wood is WoodSpine.POUNDS:
+    yield "", f"{spine_convention()}; {meaning(k)}"
+    if shown_units().wood is WoodSpine.POUNDS:
         yield "28 in, 880 g", str(across_text(result.spine_thou, expanded_thou(result, k)))
-    elif wood is WoodSpine.THOU:
-        yield "26 in, 2 lb", str(pounds_text(result, k))
-    yield "", meaning(k)
+
+
+def whole_story(
+    result: ShaftResult, k: float | None = None, *, details: bool = True
+) -> Iterable[tuple[str, str]]:  # fmt: skip
+    """Yield what one shaft is, how it was measured, and what speaks against the result.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Its result.
+    k : float or None
+        Coverage factor, None for 95 %.
+    details : bool
+        False to leave out how it was measured.
+
+    Yields
+    ------
+    tuple[str, str]
+        Name and text; the name is empty where the line before goes on.
+    """
+    yield from story(result, k)
+    if details:
+        yield from story_details(result, k)
+    yield from speaking_against(result)
 
 
 def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
-    """Yield everything about one shaft, a name and a text at a time.
+    """Yield what one shaft is, a name and a text at a time.
 
     Parameters
     ----------
@@ -247,18 +272,50 @@ def story(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
     cover = Coverage(factor=k)
     yield "shaft", printable(f"{result.shaft} {result.label}").strip()
     yield from spine_rows(result, k)
-    yield "stated for", f"{REFERENCE_WORDS} ({_temperature(result.temperature_c)})"
     yield "spread around", f"{spread_text(result, k)} over a full turn"
     yield "", detectable(result.spread_floor_thou)
-    four = across_text(result.four_reading_thou, cover.k(result.dof_spread) * result.u_four_reading_thou)
-    yield "four readings", f"{four} between readings at 0, 90, 180, 270° (ASTM F2031)"
     yield "stiff side", _stiff_side(result, cover.k(None))
     yield "runout", f"{runout_text(result, k)} at midspan"
     hysteresis = with_uncertainty(result.hysteresis_pct, cover.k(None) * result.u_hysteresis_pct, 2)
-    yield "hysteresis", f"{hysteresis} % of the light force"
+    yield "hysteresis", f"{hysteresis} %"
+
+
+def story_details(result: ShaftResult, k: float | None) -> Iterable[tuple[str, str]]:
+    """Yield how one shaft was measured and what else was found, a name and a text at a time.
+
+    Parameters
+    ----------
+    result : ShaftResult
+        Its result.
+    k : float or None
+        Coverage factor, None for 95 %.
+
+    Yields
+    ------
+    tuple[str, str]
+        Name and text.
+    """
+    yield "stated for", f"{REFERENCE_WORDS} ({_temperature(result.temperature_c)})"
+    four = across_text(result.four_reading_thou, Coverage(factor=k).k(result.dof_spread) * result.u_four_reading_thou)
+    yield "four readings", f"{four} between readings at 0, 90, 180, 270° (ASTM F2031)"
     yield "slip", f"{result.slip_pct:+.2f} % off the roller's nominal ratio"
     yield "readings", f"{result.readings} used, {result.left_out} left out, cycle {result.duration_ms / 1000:.1f} s"
     yield "made by", f"gauge {result.gauge}, calibration {result.calibration}, evaluation {result.evaluation}"
+
+
+def speaking_against(result: ShaftResult | HandResult) -> Iterable[tuple[str, str]]:
+    """Yield doubts and faults of a result, a name and a text at a time.
+
+    Parameters
+    ----------
+    result : ShaftResult or HandResult
+        The result.
+
+    Yields
+    ------
+    tuple[str, str]
+        "doubt" or "fault", and the sentence.
+    """
     for kind, sentences in (("doubt", result.doubts), ("fault", result.faults)):
         for sentence in sentences:
             yield kind, sentence_text(sentence)

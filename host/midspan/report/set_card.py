@@ -33,6 +33,7 @@ from midspan.measurement.shown_quantities import (
     UNKNOWN,
     across_text,
     across_unit,
+    difference_unit,
     meaning,
     pounds_convention,
     runout_text,
@@ -182,8 +183,8 @@ def _headings() -> tuple[str, ...]:
     """Return the headings of the columns that `_row` fills, with the chosen units."""
     across = across_unit()
     return (
-        "shaft", f"spine, {spine_unit()}", f"from the mean, {across}", f"spread around, {across}", "stiff side, deg",
-        f"runout, {across}", f"weight, {weight_unit()}",
+        "shaft", f"spine, {spine_unit()}", f"from the mean, {difference_unit()}", f"spread around, {across}",
+        "stiff side, deg", f"runout, {across}", f"weight, {weight_unit()}",
     )  # fmt: skip
 
 
@@ -208,8 +209,8 @@ def _sentences(found: Review) -> list[str]:
     """Return the sentences about the spread of the set and about uncertainty."""
     noise = across_text(found.noise_thou, places=FINE_PLACES)
     told = (
-        f"From the stiffest to the softest shaft the spine differs by {widest_text(found)} {across_unit()}: more than "
-        "the gauge's own noise would show between equal shafts."
+        f"From the stiffest to the softest shaft the spine differs by {widest_text(found)} {difference_unit()}: more "
+        "than the gauge's own noise would show between equal shafts."
         if found.is_told_apart
         # Noise can only widen the span of equal shafts, so an interval of ± around it would not cover 95 %.
         else f"From the stiffest to the softest shaft the gauge shows "

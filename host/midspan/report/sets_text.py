@@ -14,7 +14,7 @@ from midspan.measurement.shown_quantities import (
     INSIDE_SET,
     UNKNOWN,
     across_text,
-    across_unit,
+    difference_unit,
     in_shown_unit,
     meaning,
     shown_unit,
@@ -33,6 +33,7 @@ from midspan.store.identity import Pair
 
 SHOWN = 60  # sets or pairs in a table; --json has the others
 FURTHER = QUANTITIES[1:]
+FURTHER_PLACES = {"thou": 1, "mm": 3, "gr": 1, "g": 2}  # decimal places of a spread, weight or runout in a column
 
 
 def _plain_table(*headings: str) -> Table:
@@ -109,7 +110,7 @@ def sets_table(reviews: Mapping[str, Review], limits: Limits, distance_m: float)
     """
     further = [quantity for quantity in FURTHER if quantity in limits.quantities]
     ranges = [f"{quantity.words}, {shown_unit(quantity.unit)}" for quantity in further]
-    widest = f"widest difference, {across_unit()}"
+    widest = f"widest difference, {difference_unit()}"
     table = _plain_table("set", f"mean spine, {spine_unit()}", widest, *ranges, f"mm at {distance_m:g} m", "shafts")
     for name, found in islice(reviews.items(), SHOWN):
         values = (_from_to(found.shafts, quantity) for quantity in further)
@@ -141,7 +142,7 @@ def widest_text(found: Review) -> str:
     Returns
     -------
     str
-        The number without its unit, which is `across_unit`.
+        The number without its unit, which is `difference_unit`.
     """
     return across_text(found.range_thou, found.k * found.u_range_thou, FINE_PLACES).number
 
@@ -159,7 +160,7 @@ def away_text(found: Review, i: int) -> str:
     Returns
     -------
     str
-        The number without its unit, which is `across_unit`.
+        The number without its unit, which is `difference_unit`.
     """
     return across_text(found.from_mean_thou[i], found.k * found.u_from_mean_thou[i], FINE_PLACES).number
 
@@ -187,8 +188,7 @@ def further_text(value: float | None, quantity: SetQuantity) -> str:
     """
     if value is None:
         return UNKNOWN
-    shown = in_shown_unit(value, quantity.unit)
-    return f"{shown:.1f}" if shown == value else f"{shown:.3g}"
+    return f"{in_shown_unit(value, quantity.unit):.{FURTHER_PLACES[shown_unit(quantity.unit)]}f}"
 
 
 def members_table(found: Review) -> Table:
@@ -207,7 +207,7 @@ def members_table(found: Review) -> Table:
         The rows.
     """
     further = [f"{quantity.words}, {shown_unit(quantity.unit)}" for quantity in FURTHER]
-    table = _plain_table("shaft", f"spine, {spine_unit()}", f"from the mean, {across_unit()}", "", *further)
+    table = _plain_table("shaft", f"spine, {spine_unit()}", f"from the mean, {difference_unit()}", "", *further)
     for i, shaft in enumerate(found.shafts):
         side = ("softer" if found.from_mean_thou[i] > 0 else "stiffer") if found.apart(i) else "not told apart"
         cells = (further_text(quantity.of(shaft), quantity) for quantity in FURTHER)
@@ -232,7 +232,7 @@ def review_words(found: Review, distance_m: float) -> Iterator[str]:
     str
         A line.
     """
-    widest = f"{widest_text(found)} {across_unit()}"
+    widest = f"{widest_text(found)} {difference_unit()}"
     yield f"mean spine {spine_text(found.mean, found.asked_k)}; from stiffest to softest {widest} inside this set"
     yield from filter(None, (converted_words(found.shafts),))
     if not found.is_told_apart:

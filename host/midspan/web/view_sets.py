@@ -5,6 +5,7 @@ from __future__ import annotations
 from midspan.base.errors import MidspanError
 from midspan.measurement.shown_quantities import (
     across_unit,
+    difference_unit,
     in_across_unit,
     meaning,
     spine_text,
@@ -78,7 +79,12 @@ def set_values(follower: Follower, number: int, now: Clock) -> dict[str, object]
         "strip": "" if found is None else strip(found),
         "left": [(member.shaft, member.left) for member in kept.members if member.left is not None],
         "trouble": trouble,
-        "units": {"spine": spine_unit(), "across": across_unit(), "weight": weight_unit()},
+        "units": {
+            "spine": spine_unit(),
+            "across": across_unit(),
+            "difference": difference_unit(),
+            "weight": weight_unit(),
+        },
         "meaning": meaning(),
     }
 
@@ -129,4 +135,4 @@ def strip(found: Review) -> str:
         chart.bar(i + 1, low, high, open_mark=True)
     every = max(1, len(found.shafts) // 12)
     marks = [(i + 1.0, str(shaft.shaft)) for i, shaft in enumerate(found.shafts) if i % every == 0]
-    return chart.done("shaft", f"from the mean, {across_unit()}", marks)
+    return chart.done("shaft", f"from the mean, {difference_unit()}", marks)

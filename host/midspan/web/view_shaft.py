@@ -24,7 +24,7 @@ from midspan.measurement.shown_quantities import (
     spine_text,
     spine_unit,
 )
-from midspan.report.result_text import story, verdict_words
+from midspan.report.result_text import verdict_words, whole_story
 from midspan.sets.stock import beside_verdict
 from midspan.store.evaluation import StoredResult
 from midspan.store.journal import Journal
@@ -92,7 +92,7 @@ def shaft_values(follower: Follower, shaft: int, now: Clock) -> dict[str, object
         "shaft": shaft,
         "label": "" if newest is None else newest.run.label,
         "steps": _steps(follower, shaft, now),
-        "story": [] if result is None else list(story(result, None)),
+        "story": [] if result is None else list(whole_story(result)),
         "verdict": "" if newest is None else verdict_words(newest.decision),
         "against": beside_verdict(follower.store, shaft),
         "around": "" if result is None else around_chart(result),
