@@ -82,6 +82,12 @@ def test_each_answer_stands_in_the_file(tmp_path, lines, stated):
     assert made["gauge"].get("by_hand", False) == (stated["port"] is None)
 
 
+def test_answers_that_end_early_write_nothing(tmp_path):
+    done = midspan("init", folder=tmp_path, typed=["simulated", "mm"])
+    assert refusal(done, ConfigurationError).code == "unanswered"
+    assert not [*tmp_path.iterdir()]
+
+
 def test_words_that_toml_would_stumble_over_are_kept(tmp_path):
     with typed("", "", "", "", 'Ann\'s "Old" \\ Shop', "", "500", "10"):
         assert midspan("init", folder=tmp_path).returncode == 0

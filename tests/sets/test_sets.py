@@ -290,13 +290,25 @@ def test_weights_are_noted_by_number_or_label_and_the_newest_holds(stocked, tmp_
     assert told["left_out"]["not weighed"] == [3, 4, 5, 6, 7, 8, 9]
 
 
+def test_a_typed_weight_is_in_the_unit_of_the_workspace_if_none_is_given(stocked, tmp_path):
+    assert shafts(stocked, "weigh", "1", "310.5").returncode == 0
+    (tmp_path / "midspan.toml").write_text('[shown]\nweight = "grams"\n[files]\nscale = "none.toml"\n')
+    for words in (("2", "20.00"), ("3", "310.5", "--unit", "gr"), ("4", "20.10", "--unit", "g")):
+        done = midspan("shafts", "weigh", *words, "--store", stocked, folder=tmp_path)
+        assert done.returncode == 0, done.stderr
+    with stocked.open() as store:
+        weights = {shaft.shaft: shaft.weight_gr for shaft in read_stock(store).shafts if shaft.weight_gr is not None}
+    in_grains = {1: 310.5, 2: 20 / GRAM_PER_GRAIN, 3: 310.5, 4: 20.1 / GRAM_PER_GRAIN}
+    assert weights == {number: pytest.approx(grains) for number, grains in in_grains.items()}
+
+
 @pytest.mark.parametrize(
     ("words", "named"),
     [
         (("1", "20.1", "--unit", "grains"), ["20.1 grains", "grams"]),
         (("1", "310", "--unit", "grams"), ["310 grams", "grains"]),
         (("1", "310", "--unit", "ounces"), ["'ounces'"]),
-        (("1", "310"), ["--unit"]),
+        (("1",), ["--csv"]),
         (("99", "310", "--unit", "grains"), ["shaft 99"]),
         (("--csv", "w.csv"), ["line 3", "20.1 grains"]),
     ],

@@ -129,6 +129,17 @@ def test_the_command_does_not_turn_another_shaft(tmp_path, monkeypatch):
 
 
 @pytest.mark.process
+def test_a_shaft_is_named_by_its_label_which_it_keeps(tmp_path):
+    calibration, bands = settings(tmp_path)
+    options = ("--port", "rehearsal", "--calibration", calibration, "--bands", bands)
+    assert midspan("measure", "--shaft", 17, "--label", "B-4", *options, folder=tmp_path).returncode == 0
+    told = json.loads(midspan("park", "b-4", "--json", *options, folder=tmp_path).stdout)
+    assert (told["shaft"], told["label"]) == (17, "B-4")
+    assert json.loads(midspan("shafts", "show", "B-4", "--json", folder=tmp_path).stdout)["label"] == "B-4"
+    assert "'B-5'" in complaint(midspan("park", "B-5", *options, folder=tmp_path))
+
+
+@pytest.mark.process
 def test_an_empty_gauge_is_reported_and_nothing_is_turned(tmp_path):
     calibration, bands = settings(tmp_path)
     done = midspan(

@@ -1,5 +1,7 @@
 """`midspan init`: a few questions, and the workspace file with what belongs to it."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -37,10 +39,25 @@ def init(
 
     talk: Conversation = Unattended(aside) if yes else Prompter()
     if bands or masses or standard:
-        _add(_entered(context), talk, bands=bands, masses=masses, standard=standard)
+        with _answered_to_the_end("nothing more was written"):
+            _add(_entered(context), talk, bands=bands, masses=masses, standard=standard)
     else:
-        _begin(folder, talk, port)
+        with _answered_to_the_end("nothing was written"):  # every question comes before the first file
+            _begin(folder, talk, port)
     _say_next(folder)
+
+
+@contextmanager
+def _answered_to_the_end(written: str) -> Iterator[None]:
+    """Say what was written if the answers end before the questions do."""
+    try:
+        yield
+    except typer.Abort as end:
+        aside("")  # the question stands on an open line
+        raise ConfigurationError(
+            f"the answers ended before the questions: {written}; start again, or take the usual answers with --yes",
+            code="unanswered",
+        ) from end
 
 
 def _entered(context: typer.Context) -> "Workspace":

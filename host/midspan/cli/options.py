@@ -52,6 +52,12 @@ def shop_of(context: typer.Context) -> str:
     return "" if workspace is None else workspace.shop.name
 
 
+def is_typed(context: typer.Context, name: str) -> bool:
+    """Return True if an option was given on the command line, not by the workspace."""
+    source = context.get_parameter_source(name)
+    return source is not None and source.name == "COMMANDLINE"
+
+
 def named_after(kind: str, name: object, ending: str) -> Path:
     """Return the name of a file of something, in the present folder, with signs that every system takes.
 

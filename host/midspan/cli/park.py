@@ -19,6 +19,7 @@ from midspan.cli.options import (
     Label,
     StoreAt,
 )
+from midspan.store.place import StorePlace
 
 CAUTION = (
     "Rollers and press head move now, twice: keep fingers, hair and sleeves away until it says that they stand still."
@@ -30,7 +31,7 @@ MARK_IT = (
 
 
 def park(
-    shaft: Annotated[int, typer.Argument(min=0, max=2**31 - 1, help="Number of the shaft in the gauge.")],
+    shaft: Annotated[str, typer.Argument(help="Number or label of the shaft in the gauge.", metavar="SHAFT")],
     port: GaugePort,
     calibration: CalibrationFile,
     bands: BandsFile,
@@ -58,9 +59,12 @@ def park(
 
     print(CAUTION, file=sys.stderr)  # first of all, because clearing a fault moves the head too
     options = BenchOptions(port, calibration, bands, archive, store, clear_fault, allow_doubtful, cycle)
-    with bench_at(shaft, options) as bench:
-        before = bench.store.latest(shaft)
-        verdict = bench.measure(shaft, label)
+    number = _number(store, shaft)
+    with bench_at(number, options) as bench:
+        before = bench.store.latest(number)
+        if before is not None:
+            label = label or before.run.label
+        verdict = bench.measure(number, label)
         result = verdict.result
         side = stiff_side(result)
         assert not isinstance(result, Unmeasured)  # an unmeasured shaft has no stiff side
@@ -72,13 +76,13 @@ def park(
     expanded_deg = Coverage(factor=k).k(None) * turned.u_deg
     if as_json:
         print(json.dumps({
-            "shaft": shaft, "label": label, "stiff_side_deg": side, "u_parked_deg": turned.u_deg,
+            "shaft": number, "label": label, "stiff_side_deg": side, "u_parked_deg": turned.u_deg,
             "turned_steps": turned.steps, "spread_thou": result.spread_thou, "doubts": list(result.doubts),
             "outcome": verdict.decision.outcome.value, "reasons": list(verdict.decision.reasons),
         }))  # fmt: skip
         return
     screen = console()
-    name = printable(f"shaft {shaft} {label}").strip()
+    name = printable(f"shaft {number} {label}").strip()
     screen.print(
         f"{name}: spread around {spread_text(result, k)}, stiff side {angle(side)}°, turned up ± {expanded_deg:.1f}°; "
         f"{meaning(k)}"
@@ -87,3 +91,14 @@ def park(
     for doubt in result.doubts:
         screen.print(f"in doubt: {printable(doubt)}")
     screen.print(MARK_IT)
+
+
+def _number(place: StorePlace, name: str) -> int:
+    """Return the number of the shaft that is meant: a new one is taken as it is, a label is looked up."""
+    from midspan.store.lookup import number_in, read_name
+
+    number = number_in(name)
+    if number is not None:
+        return number
+    with place.open_to_read() as store:
+        return read_name(store, name)

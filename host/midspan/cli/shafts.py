@@ -30,7 +30,7 @@ shafts.command(
     epilog="Example: midspan shafts import old.csv --column number=No --column spine=Spine --unit thou --u 2.0",
 )(import_)
 shafts.command("labels", epilog="Example: midspan shafts labels --set 'spring 1' --shape flag --tube 6.5")(labels)
-shafts.command("weigh", epilog="Example: midspan shafts weigh 12 312.4 --unit grains")(weigh)
+shafts.command("weigh", epilog="Example: midspan shafts weigh 12 312.4")(weigh)
 shafts.command("spent", epilog="Example: midspan shafts spent 17 18 --why 'broke at the range'")(spent)
 shafts.command("which", epilog="Example: midspan shafts which 57 --used")(which)
 shafts.command("twins", epilog="Example: midspan shafts twins")(twins)

@@ -8,7 +8,7 @@ import typer
 
 from midspan.base.errors import ConfigurationError, OutputError, ReadingsError
 from midspan.base.label_shape import LabelPaper, LabelShape
-from midspan.cli.options import STORE, Factor, StoreAt, shop_of
+from midspan.cli.options import STORE, Factor, StoreAt, is_typed, shop_of
 
 if TYPE_CHECKING:
     from midspan.report.label_sheet import Sheet
@@ -51,9 +51,9 @@ def labels(
 
     if out.suffix.lower() != ".pdf":
         raise OutputError(f"{out}: the name of a sheet of labels ends in .pdf", code="labels_ending")
-    if paper is not None and not _is_typed(context, "sheet"):
+    if paper is not None and not is_typed(context, "sheet"):
         sheet = None  # what is typed wins over what the workspace states
-    elif sheet is not None and not _is_typed(context, "paper"):
+    elif sheet is not None and not is_typed(context, "paper"):
         paper = None
     chosen = sheet_for(sheet, shape, tube, paper)
     if skip >= chosen.number:
@@ -70,12 +70,6 @@ def labels(
     if to_print:
         print_file(out, printer, "shaft labels")
         print(f"sent to {printer or 'the printer of this system'}; look that nothing was scaled: print at 100 %")
-
-
-def _is_typed(context: typer.Context, name: str) -> bool:
-    """Return True if an option was given on the command line, not by the workspace."""
-    source = context.get_parameter_source(name)
-    return source is not None and source.name == "COMMANDLINE"
 
 
 def sheet_for(file: Path | None, shape: LabelShape | None, tube_mm: float | None, paper: LabelPaper | None) -> "Sheet":

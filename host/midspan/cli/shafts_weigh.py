@@ -13,7 +13,7 @@ import typer
 from midspan.base.clock import now_ms
 from midspan.base.errors import ReadingsError, StoreError
 from midspan.base.formatting import printable
-from midspan.cli.options import STORE, StoreAt
+from midspan.cli.options import STORE, StoreAt, is_typed
 from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
 
@@ -26,9 +26,12 @@ Ask = Callable[[str], str]
 
 
 def weigh(
+    context: typer.Context,
     shaft: Annotated[str | None, typer.Argument(help="Number or label of the shaft.")] = None,
     weight: Annotated[str | None, typer.Argument(help="Its weight, as the scale shows it.")] = None,
-    unit: Annotated[str | None, typer.Option(help="grains or grams.")] = None,
+    unit: Annotated[
+        str | None, typer.Option(help="grains (gr) or grams (g).", show_default="as the workspace shows weights")
+    ] = None,
     csv: Annotated[Path | None, typer.Option(help="Table with columns shaft, and weight_gr or weight_g.")] = None,
     scale: Annotated[
         Path | None, typer.Option(help="Scale's file (TOML): weigh the shaft, or without one, shaft after shaft.")
@@ -36,20 +39,21 @@ def weigh(
     store: StoreAt = STORE,
 ) -> None:
     """Note what shafts weigh: typed, from a table, or from a scale on a serial line."""
+    from midspan.base.shown_units import shown_units
     from midspan.sets.registry import Sets
     from midspan.sets.weights import weight_of, weights_in
 
+    if not is_typed(context, "scale") and (weight is not None or csv is not None):
+        scale = None  # that of the workspace is not needed
     if scale is not None and csv is None and weight is None and unit is None:
         by_scale(store, scale, shaft)
         return
     if scale is None and csv is not None and shaft is None:
         weights = weights_in(csv)
-    elif scale is None and csv is None and shaft is not None and weight is not None and unit is not None:
-        weights = {shaft: weight_of(weight, unit, f"shaft {shaft}")}
+    elif scale is None and csv is None and shaft is not None and weight is not None:
+        weights = {shaft: weight_of(weight, unit or shown_units().weight, f"shaft {shaft}")}
     else:
-        raise ReadingsError(
-            "say which shaft, its weight and --unit grains or grams; or give a --csv with them, or a --scale"
-        )
+        raise ReadingsError("say which shaft and its weight; or give a --csv with them, or a --scale")
     with store.open(create=False) as opened:
         number = Sets(opened).weigh(weights, now_ms())
     print(f"{number} weight{'s' if number != 1 else ''} noted in {store}")

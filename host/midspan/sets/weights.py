@@ -22,6 +22,7 @@ GRAM_PER = {WeightUnit.GRAINS: GRAM_PER_GRAIN, WeightUnit.GRAMS: 1.0}
 # From a child's short carbon shaft to a long shaft of hard wood (common practice, no source). The factor from grams to
 # grains is larger than this whole range, so a weight in one unit is never plausible in the other.
 PLAUSIBLE_GR = (90.0, 900.0)
+SHORT = {"gr": WeightUnit.GRAINS, "grain": WeightUnit.GRAINS, "g": WeightUnit.GRAMS, "gram": WeightUnit.GRAMS}
 HEADINGS = {"weight_gr": WeightUnit.GRAINS, "weight_g": WeightUnit.GRAMS}
 
 
@@ -51,7 +52,7 @@ def weight_of(text: str, unit: str, place: str) -> ShaftWeight:
     text : str
         Number as it was typed, decimal point or comma.
     unit : str
-        `grains` or `grams`.
+        `grains` or `grams`, also `gr` or `g`.
     place : str
         Begins every error message, for example a line of a table.
 
@@ -74,6 +75,7 @@ def weight_of(text: str, unit: str, place: str) -> ShaftWeight:
     >>> round(weight_of("312.4", "grains", "shaft 3").u_weight_g, 6)
     0.001871
     """
+    unit = SHORT.get(unit, unit)
     if unit not in set(WeightUnit):
         raise ReadingsError(f"{place}: unknown unit of weight {unit!r}; use {' or '.join(WeightUnit)}", code="unit")
     value, named = number_in(text, f"{place}: weight"), WeightUnit(unit)
