@@ -6,8 +6,9 @@ from contextlib import closing
 from datetime import date
 
 import pytest
-from midspan.base.errors import MidspanError, StoreError
-from midspan.cli.sets_choose import apart
+from midspan.base.errors import MatchingError, MidspanError, StoreError
+from midspan.base.shown_units import AcrossUnit, ShownUnits, showing
+from midspan.cli.sets_choose import apart, make
 from midspan.cli.sets_choose import show as show_set
 from midspan.cli.sets_join import refill
 from midspan.cli.sets_said import listed_sets, order, rename, ship, unship
@@ -16,8 +17,13 @@ from midspan.report.set_card import card_of
 from midspan.sets import set_changes
 from midspan.sets.find_sets import SetQuery, found_sets
 from midspan.sets.limits import Limits
+from midspan.sets.promised import promised_to_others, stock_for
 from midspan.sets.registry import Sets
 from midspan.sets.stock import IN_A_SET, SHIPPED, read_stock, shafts_of
+from midspan.sets.whom import Whom
+from midspan.store.detail_kinds import DetailKind
+from midspan.store.details import say_of
+from midspan.store.records import Records, StatedIdentity
 from midspan.store.voids import void_last
 from results import told
 from stores import ACCEPTED, add_result, run_of
@@ -193,3 +199,62 @@ def test_a_card_says_for_whom_the_set_is(two_sets, store_place):
     order("spring 1", customer="Ann", order="2026-14", store=store_place)
     assert card_of(two_sets, named(two_sets, "spring 1"), None, None).sentences[0] == "For Ann, order 2026-14."
     assert "Ann" not in " ".join(card_of(two_sets, named(two_sets, "spring 2"), None, None).sentences)
+
+
+@pytest.fixture
+def promised(two_sets):
+    """The store with shaft 1, which is in "spring 1", and shaft 7, which is in no set, told to be for Tom Reed."""
+    for shaft in (1, 7):
+        say_of(two_sets, shaft, DetailKind.CUSTOMER, "Tom Reed", "", 1)
+    return two_sets
+
+
+def test_a_shaft_that_is_for_a_customer_is_only_in_their_sets(promised, store_place, capsys):
+    ours, toms = (stock_for(promised, read_stock(promised), whom) for whom in (Whom("Ann Bow"), Whom("tom reed")))
+    assert [shaft.shaft for shaft in ours.shafts] == [8]
+    assert ours.left_out["promised: for Tom Reed"] == (7,)
+    assert [shaft.shaft for shaft in toms.shafts] == [7, 8]
+    with pytest.raises(MatchingError):
+        make(number=2, store=store_place)  # one shaft alone is no set
+    make(number=2, customer="Tom Reed", keep="tom", store=store_place)
+    kept = named(promised, "tom 1")
+    assert (kept.present, kept.details.customer) == ((7, 8), "Tom Reed")
+
+
+def test_a_joined_shaft_is_promised_under_all_its_numbers(promised):
+    with Records.of(promised) as records:
+        records.state_identities([StatedIdentity(7, 8, True, 2, "", "one shaft")])
+    assert promised_to_others(promised, [7, 8], Whom()).keys() == {7, 8}
+
+
+def test_a_set_with_a_shaft_for_another_customer_is_not_shipped(promised, store_place, capsys):
+    order("spring 1", customer="Ann Bow", store=store_place)
+    assert "shaft 1 in it is promised for Tom Reed" in capsys.readouterr().out
+    assert code_of(ship, "spring 1", on="2026-05-01", store=store_place) == "promised"
+    assert named(promised, "spring 1").details.shipped is None
+    say_of(promised, 1, DetailKind.CUSTOMER, None, "", 2)
+    ship("spring 1", on="2026-05-01", store=store_place)
+    assert named(promised, "spring 1").details.shipped == "2026-05-01"
+
+
+def test_a_set_is_shipped_to_those_to_whom_its_shafts_are_promised(promised, store_place):
+    ship("spring 1", on="2026-05-01", customer="Tom Reed", store=store_place)
+    assert named(promised, "spring 1").details.words == "for Tom Reed, shipped 2026-05-01"
+
+
+def test_a_replacement_is_not_taken_from_another_customer(promised, store_place, capsys):
+    refill("spring 2", lost=["4"], keep=True, store=store_place)
+    assert named(promised, "spring 2").present == (5, 6, 8)  # 7 is nearer, but Tom Reed's
+
+
+def test_the_usual_limit_of_spine_is_said(two_sets, store_place, capsys):
+    make(number=2, store=store_place)
+    assert "spine within 5 thou is usual" in capsys.readouterr().out
+    make(number=2, spine=4.0, store=store_place)
+    assert "usual" not in capsys.readouterr().out
+
+
+def test_a_limit_that_blocks_is_said_in_the_unit_in_which_it_is_typed(two_sets, store_place):
+    with showing(ShownUnits(across=AcrossUnit.MM)), pytest.raises(MatchingError) as refused:
+        make(number=2, spine=0.01, store=store_place)
+    assert "within 0.1 thou (0.00254 mm) instead of 0.01 thou (0.000254 mm)" in str(refused.value)

@@ -13,13 +13,20 @@ from midspan.cli.options import STORE, AsJson, Batches, Distance, Factor, SetNam
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from rich.console import Console
 
     from midspan.sets.choose import Choice
     from midspan.sets.limits import Array, Limits
     from midspan.sets.review import Review
     from midspan.sets.stock import Stock
+    from midspan.sets.whom import Whom
+    from midspan.store.database import Store
 
+USUAL_SPINE = "5, as is usual for a dozen"
+Customer = Annotated[str | None, typer.Option(help="For whom the sets are: shafts promised to others are left out.")]
+Order = Annotated[str | None, typer.Option(help="The order that the sets are for.")]
 Bins = Annotated[list[str] | None, typer.Option("--bin", help="Only shafts of this bin; repeatable.")]
 
 
@@ -36,7 +43,12 @@ class Chosen:
 
 
 def make(
-    spine: Annotated[float, typer.Option(min=0.01, max=1000, help="Largest difference in spine within a set, thou.")],
+    spine: Annotated[
+        float | None,
+        typer.Option(
+            min=0.01, max=1000, help="Largest difference in spine within a set, thou.", show_default=USUAL_SPINE
+        ),
+    ] = None,
     number: Annotated[int, typer.Option(min=2, max=1000, help="Shafts in a set.")] = 12,
     spread: Annotated[
         float | None, typer.Option(min=0.01, max=1000, help="Largest difference in spread around, thou.")
@@ -49,6 +61,8 @@ def make(
     ] = None,
     batch: Batches = None,
     bins: Bins = None,
+    customer: Customer = None,
+    order: Order = None,
     keep: Annotated[str | None, typer.Option(help="Keep the sets as NAME 1, NAME 2, ...")] = None,
     distance: Distance = 70.0,
     thorough: Annotated[
@@ -60,19 +74,24 @@ def make(
 ) -> None:
     """Make as many matched sets as the limits allow, the tightest possible.
 
-    Only accepted shafts are used: none that is rejected, doubtful, suspect, spent or in a set. A number is no proof
+    Only accepted shafts are used: none that is rejected, doubtful, suspect, spent, in a set or promised to others (see
+    midspan shafts tell). With --customer or --order those that are for them are used too. A number is no proof
     against cracks: look at each shaft before it is fletched, and never shoot one that is damaged.
     """
     from midspan.report.result_text import console
+    from midspan.report.sets_text import limit_text
     from midspan.report.sets_view import all_reviewed
     from midspan.sets.choose import choose
-    from midspan.sets.limits import Limits
+    from midspan.sets.limits import USUAL_SPINE_THOU, Limits
+    from midspan.sets.promised import stock_for
     from midspan.sets.registry import Sets
     from midspan.sets.stock import read_stock
+    from midspan.sets.whom import Whom
 
-    limits = Limits(number=number, spine_thou=spine, spread_thou=spread, weight_gr=weight, runout_thou=runout)
+    spine_thou, whom = USUAL_SPINE_THOU if spine is None else spine, Whom(customer or None, order or None)
+    limits = Limits(number=number, spine_thou=spine_thou, spread_thou=spread, weight_gr=weight, runout_thou=runout)
     with store.open_for(writes=keep is not None) as opened:
-        there = read_stock(opened, batches=batch or [], bins=bins or [])
+        there = stock_for(opened, read_stock(opened, batches=batch or [], bins=bins or []), whom)
         shafts, values, left_out = there.fit_for(limits)
         choice = choose(values, limits, thorough=thorough)
         if not choice.sets:
@@ -82,12 +101,27 @@ def make(
         reviews = all_reviewed(opened, found, k)
         if keep is not None:
             Sets(opened).keep(found, limits, now_ms())
+            _say_whom(opened, found, whom)
     chosen = Chosen(limits, there, len(shafts), left_out, choice, reviews)
     if as_json:
         print(json.dumps(_chosen_json(chosen, distance)))
         return
     _print_chosen(console(), chosen, distance)
+    if spine is None:
+        console().print(f"spine within {limit_text(spine_thou, 'thou')} is usual for a dozen; for another: --spine")
     console().print(f"kept in {store}" if keep else "nothing is kept; keep them with: --keep NAME")
+
+
+def _say_whom(store: "Store", names: "Iterable[str]", whom: "Whom") -> None:
+    """Record for whom new sets are, where it was said."""
+    from midspan.sets.registry import Sets
+    from midspan.sets.set_changes import say_of_set
+    from midspan.store.detail_kinds import SetDetailKind
+
+    for name in names:
+        for kind, value in ((SetDetailKind.CUSTOMER, whom.customer), (SetDetailKind.ORDER, whom.order)):
+            if value is not None:
+                say_of_set(store, Sets(store).named(name), kind, value, ("", now_ms()))
 
 
 def _why_none(limits: "Limits", values: "Array", left_out: dict[str, tuple[int, ...]]) -> str:
@@ -143,10 +177,12 @@ def stock(batch: Batches = None, bins: Bins = None, store: StoreAt = STORE, as_j
     """Count what there is to choose from, and what is left out and why."""
     from midspan.report import sets_text
     from midspan.report.result_text import console
+    from midspan.sets.promised import stock_for
     from midspan.sets.stock import read_stock
+    from midspan.sets.whom import Whom
 
     with store.open_to_read() as opened:
-        found = read_stock(opened, batches=batch or [], bins=bins or [])
+        found = stock_for(opened, read_stock(opened, batches=batch or [], bins=bins or []), Whom())
     if as_json:
         left_out = {reason: list(numbers) for reason, numbers in found.left_out.items()}
         numbers = [shaft.shaft for shaft in found.shafts]

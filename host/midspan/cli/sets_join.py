@@ -91,6 +91,7 @@ def refill(
     from midspan.report import sets_text
     from midspan.report.result_text import console
     from midspan.report.sets_view import present, results_of, reviewed
+    from midspan.sets.promised import stock_for
     from midspan.sets.registry import Sets
     from midspan.sets.review import alike
     from midspan.sets.stock import read_stock, spoken_against
@@ -104,7 +105,7 @@ def refill(
         if wanted < 1 or not there:
             why = "it is full" if there else "no shaft is left"
             raise MatchingError(f"set {name}: {why}; name with --lost which shaft it lost")
-        stock = read_stock(opened, batches=batch or [])
+        stock = stock_for(opened, read_stock(opened, batches=batch or []), kept.details.whom)
         joining = Joining.to(kept, there, stock)
         chosen = joining.best(wanted)
         others = joining.next_best(chosen[0]) if wanted == 1 else []
@@ -154,8 +155,10 @@ def extend(
     from midspan.report import sets_text
     from midspan.report.result_text import console
     from midspan.report.sets_view import present, reviewed
+    from midspan.sets.promised import stock_for
     from midspan.sets.registry import Sets
     from midspan.sets.stock import read_stock, spoken_against
+    from midspan.sets.whom import Whom
 
     with store.open_for(writes=keep is not None) as opened:
         sets = Sets(opened)
@@ -164,7 +167,7 @@ def extend(
         there = present(opened, first)
         if not there:
             raise MatchingError(f"set {name}: it has been taken apart; name another set")
-        stock = read_stock(opened, batches=batch or [])
+        stock = stock_for(opened, read_stock(opened, batches=batch or []), Whom())
         chosen = Joining.to(first, there, stock).best(wanted)
         against = spoken_against(opened, [shaft.shaft for shaft in there])
         both, alone = reviewed(opened, [*there, *chosen], k), reviewed(opened, chosen, k)

@@ -13,6 +13,7 @@ from midspan.cli.options import STORE, AsJson, SetName, StoreAt
 
 if TYPE_CHECKING:
     from midspan.sets.registry import KeptSet
+    from midspan.sets.whom import Whom
     from midspan.store.database import Store
 
 By = Annotated[str, typer.Option(help="Who says so.")]
@@ -53,7 +54,10 @@ def order(
         sets = Sets(opened)
         kept = sets.named(name)
         _say(opened, kept, (customer, order, note), by)
-        print(_line(sets.named(kept.name)))
+        kept = sets.named(kept.name)
+        print(_line(kept))
+        for shaft, told in _for_others(opened, kept, None, None).items():
+            print(f"note: shaft {shaft} in it is promised {told.words}; {_how_to_free(shaft, kept.name)}")
 
 
 def ship(
@@ -67,7 +71,7 @@ def ship(
     """Record that a set was handed over: its shafts are no stock until it comes back.
 
     Look at every shaft once more before it leaves: a number is no proof against cracks. A set with a shaft that is
-    suspected of a crack, or otherwise spoken against, is not shipped.
+    suspected of a crack, or otherwise spoken against, or promised to others, is not shipped.
     """
     from midspan.sets import set_changes
     from midspan.sets.registry import Sets
@@ -82,6 +86,12 @@ def ship(
                 f"set {kept.name}: shaft {shaft} is in it, but by now: {reason}; measure it again, or replace it with "
                 "midspan sets refill",
                 code="unsound",
+            )
+        for shaft, told in _for_others(opened, kept, customer, order).items():
+            raise StoreError(
+                f"set {kept.name}: shaft {shaft} in it is promised {told.words}; ship the set to them, or "
+                f"{_how_to_free(shaft, kept.name)}",
+                code="promised",
             )
         set_changes.ship(opened, kept, day, (by, now_ms()))
         _say(opened, kept, (customer, order, None), by)
@@ -147,6 +157,26 @@ def _say(opened: "Store", kept: "KeptSet", said: tuple[str | None, str | None, s
     for kind, value in zip(kinds, said, strict=True):
         if value is not None:
             say_of_set(opened, kept, kind, value or None, (by, now_ms()))
+
+
+def _for_others(opened: "Store", kept: "KeptSet", customer: str | None, order: str | None) -> "dict[int, Whom]":
+    """Return for whom shafts of a set are that are for others than the set; what is said now counts before the set's.
+
+    An empty text takes back what the set says.
+    """
+    from midspan.sets.promised import promised_to_others
+    from midspan.sets.whom import Whom
+
+    said = kept.details
+    customer, order = said.customer if customer is None else customer, said.order if order is None else order
+    return promised_to_others(opened, kept.present, Whom(customer or None, order or None))
+
+
+def _how_to_free(shaft: int, name: str) -> str:
+    """Return what to do about a shaft of a set that is promised to others."""
+    return (
+        f"take the promise back (midspan shafts tell {shaft} --customer '' --order ''), or: midspan sets apart {name!r}"
+    )
 
 
 def _line(kept: "KeptSet") -> str:

@@ -201,7 +201,7 @@ def _row(found: Review, i: int, result: MeasuredResult) -> tuple[str, ...]:
 
 def _whom(kept: KeptSet) -> list[str]:
     """Return the sentence that says for whom the set is, none if nobody said it."""
-    words = printable(kept.details.whom)
+    words = printable(kept.details.whom.words)
     return [f"{words[0].upper()}{words[1:]}."] if words else []
 
 

@@ -44,6 +44,32 @@ def _plain_table(*headings: str) -> Table:
     return table
 
 
+def limit_text(limit: float, unit: str) -> str:
+    """Return a limit in the unit in which it is typed, and in the chosen unit where that is another.
+
+    Parameters
+    ----------
+    limit : float
+        The limit.
+    unit : str
+        Unit in which commands take it: "thou" or "gr".
+
+    Returns
+    -------
+    str
+        As in "2.5 thou" or "2.5 thou (0.0635 mm)".
+
+    Examples
+    --------
+    >>> from midspan.base.shown_units import AcrossUnit, ShownUnits, showing
+    >>> with showing(ShownUnits(across=AcrossUnit.MM)):
+    ...     limit_text(2.5, "thou"), limit_text(5.0, "gr")
+    ('2.5 thou (0.0635 mm)', '5 gr')
+    """
+    typed = f"{limit:g} {unit}"
+    return typed if shown_unit(unit) == unit else f"{typed} ({stated_value(limit, unit)})"
+
+
 def limits_words(limits: Limits) -> str:
     """Return what was asked for, as in "12 shafts; spine within 3 thou, weight within 5 gr".
 
@@ -58,7 +84,7 @@ def limits_words(limits: Limits) -> str:
         Number of shafts and each limit.
     """
     asked = (
-        f"{quantity.words} within {stated_value(limit, quantity.unit)}"
+        f"{quantity.words} within {limit_text(limit, quantity.unit)}"
         for quantity, limit in zip(limits.quantities, limits.windows.tolist(), strict=True)
     )
     return f"{limits.number} shafts; {', '.join(asked)}"
@@ -511,7 +537,7 @@ def blocked_words(needed: Mapping[str, float | None], limits: Limits) -> str:
         A line.
     """
     helps = [
-        f"{quantity.words} within {stated_value(value, quantity.unit)} instead of {stated_value(limit, quantity.unit)}"
+        f"{quantity.words} within {limit_text(value, quantity.unit)} instead of {limit_text(limit, quantity.unit)}"
         for quantity, limit in zip(limits.quantities, limits.windows, strict=True)
         if (value := needed[quantity.name]) is not None
     ]

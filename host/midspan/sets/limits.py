@@ -25,6 +25,7 @@ from midspan.base.config import Section
 
 Array = NDArray[np.float64]
 LARGEST_SET = 1000
+USUAL_SPINE_THOU = 5.0  # within a matched dozen (common practice, no source)
 # No gauge and no scale resolves less than the lower end; a limit below it was written in another unit.
 Window = Annotated[float, Field(ge=0.01, le=1000)]
 

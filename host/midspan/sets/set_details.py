@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from midspan.base.errors import StoreError
+from midspan.sets.whom import Whom
 from midspan.store.detail_kinds import SetDetailKind
 from midspan.store.place import StorePlace
 from midspan.store.set_records import SaidOfSet, SetRecords
@@ -42,15 +43,14 @@ class SetDetails:
     earlier_names: tuple[str, ...] = ()
 
     @property
-    def whom(self) -> str:
-        """Customer and order, as in "for Ann, order 2026-14"; may be empty."""
-        parts = (("for", self.customer), ("order", self.order))
-        return ", ".join(f"{word} {value}" for word, value in parts if value is not None)
+    def whom(self) -> Whom:
+        """Customer and order."""
+        return Whom(self.customer, self.order)
 
     @property
     def words(self) -> str:
         """Customer, order and day of shipping, as in "for Ann, order 2026-14, shipped 2026-05-01"; may be empty."""
-        return ", ".join(filter(None, (self.whom, self.shipped and f"shipped {self.shipped}")))
+        return ", ".join(filter(None, (self.whom.words, self.shipped and f"shipped {self.shipped}")))
 
 
 def standing_details(first_name: str, said: Sequence[SaidOfSet]) -> tuple[str, SetDetails]:
