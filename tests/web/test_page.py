@@ -292,7 +292,7 @@ def see_one_shaft(page, server, shaft):
     """Look at a shaft's page and its raw readings."""
     visit(page, f"{server.url}/shaft/{shaft}")
     text = page.inner_text("main")
-    assert "night 2" in text
+    assert "run 2" in text
     assert page.locator("svg.chart").count() == 2
     lines = server.get(f"/shaft/{shaft}/readings.csv").splitlines()
     assert lines[0] == "phase,time_us,rotate_steps,press_steps,count,status"
