@@ -504,3 +504,29 @@ def test_a_file_without_bins_is_refused(path: Path) -> None:
         load_bands(path)
     with pytest.raises(ConfigurationError, match=r"nowhere\.toml"):
         load_bands(path.with_name("nowhere.toml"))
+
+
+# A spread of 9 is rejected by the first two bins and accepted by the third.
+@pytest.mark.parametrize(
+    ("shaft", "suspected"),
+    [
+        (Shaft(hysteresis_pct=2.22), True),
+        (Shaft(hysteresis_pct=2.22, spread_thou=9.0), True),
+        (Shaft(hysteresis_pct=2.22, spine_thou=600.0), True),
+        (Shaft(hysteresis_pct=0.9, spine_thou=600.0), False),
+        (Shaft(spread_thou=9.0), False),
+    ],
+)
+def test_a_rejected_shaft_beyond_the_limit_of_hysteresis_may_be_cracked(shaft, suspected):
+    verdict = judge(shaft, BANDS)
+    assert verdict.outcome is Outcome.REJECTED
+    assert [concern.kind for concern in verdict.concerns] == [ConcernKind.CRACK] * suspected
+    assert ("Do not shoot it." in verdict.reasons[0]) is suspected
+    assert sum("hysteresis" in reason for reason in verdict.reasons) == suspected
+
+
+def test_a_bin_without_a_limit_of_hysteresis_suspects_no_crack():
+    free = Bands.model_validate(
+        {"bin": [{**BINS[0], "hysteresis_max_pct": 1.0}, {"name": "x", "spine_thou": [530, 540]}]}
+    )
+    assert judge(Shaft(hysteresis_pct=2.22, spine_thou=600.0), free).concerns == ()

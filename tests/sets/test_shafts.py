@@ -4,15 +4,18 @@ What has to be found is counted by hand in a small stock.
 """
 
 import json
+from types import SimpleNamespace
 
 import pytest
-from commands_rig import answer, complaint, shafts
+from commands_rig import answer, complaint, midspan, shafts
 from midspan.base.errors import StoreError
-from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
+from midspan.decision.bands import Bands
+from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome, judge
 from midspan.sets.find_shafts import ShaftQuery, find_shafts
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
-from midspan.sets.stock import shafts_of
+from midspan.sets.stock import CRACKED as STOCK_CRACKED
+from midspan.sets.stock import shafts_of, spoken_against
 from midspan.sets.twins import say
 from midspan.store.detail_kinds import DetailKind
 from midspan.store.details import say_of
@@ -133,3 +136,23 @@ def test_what_cannot_be_is_refused_in_one_line_and_nothing_is_recorded(rack, wor
     before = answer(rack.place, "find", group="shafts")
     complaint(shafts(rack.place, *words))
     assert answer(rack.place, "find", group="shafts") == before
+
+
+def test_a_shaft_rejected_for_its_hysteresis_is_a_suspect_even_within_a_set(store):
+    strict = Bands.model_validate({"bin": [{"name": "500", "spine_thou": [490, 510], "hysteresis_max_pct": 1.0}]})
+    lost = told(spine_thou=500.0, u_spine_thou=0.1, hysteresis_pct=2.22, u_hysteresis_pct=0.02)
+    quantities = SimpleNamespace(
+        spine_thou=500.0, u_spine_thou=0.1, spread_thou=1.0, u_spread_thou=0.1, spread_floor_thou=0.1, runout_mm=None,
+        u_runout_mm=None, hysteresis_pct=2.22, u_hysteresis_pct=0.02, faults=(), doubts=(),
+    )  # fmt: skip
+    judged = judge(quantities, strict)
+    for shaft in (1, 2):
+        add_result(store, run_of(shaft, f"B-{shaft}"), result_of(500.0))
+    Sets(store).keep({"spring": list(shafts_of(store, [1, 2]).values())}, Limits(number=2, spine_thou=5.0), 14)
+    for shaft in (2, 3):
+        add_result(store, run_of(shaft, f"B-{shaft}", at_ms=20), lost, judged)
+    assert [shaft.shaft for shaft in find_shafts(store, ShaftQuery(suspects=True))] == [2, 3]
+    assert spoken_against(store, [1, 2, 3]) == {2: STOCK_CRACKED, 3: STOCK_CRACKED}
+    assert shafts(store.place, "find", "--suspects").stdout.count("may be cracked") == 2
+    assert "may be cracked" in shafts(store.place, "show", "3").stdout
+    assert "may be cracked" in complaint(midspan("sets", "card", "spring", "--store", store.place))

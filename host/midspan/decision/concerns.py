@@ -8,19 +8,10 @@ person vouches for it on record (store).
 from collections.abc import Iterable
 from dataclasses import replace
 
-from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome
+from midspan.decision.decision import Concern, ConcernKind, Decision, Outcome, crack_concern
 from midspan.measurement.calibration_validity import about_calibration
 
-CRACK_SUSPECTED = "CRACK_SUSPECTED"
 UNSURE = (Outcome.DOUBTFUL, Outcome.INSTRUMENT_FAULT)
-
-
-def _beyond_crack_limit(hysteresis_pct: float | None, limit_pct: float | None) -> bool:
-    """Return True if the hysteresis is above the limit, which hints at a crack; False if either is unknown.
-
-    The value decides, without a margin: caution costs one shaft.
-    """
-    return hysteresis_pct is not None and limit_pct is not None and not hysteresis_pct <= limit_pct
 
 
 def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct: float | None) -> Decision:
@@ -46,11 +37,8 @@ def with_crack_limit(decision: Decision, hysteresis_pct: float | None, limit_pct
     >>> verdict.outcome.value, verdict.bin, [concern.kind.value for concern in verdict.concerns]
     ('rejected', None, ['crack'])
     """
-    if not _beyond_crack_limit(hysteresis_pct, limit_pct):
-        return decision
-    what = f"hysteresis {hysteresis_pct:.2f} %, limit {limit_pct:g} %"
-    words = f"{CRACK_SUSPECTED}: may be cracked: {what}. Do not shoot it."
-    return carry(decision, [Concern(ConcernKind.CRACK, words)])
+    crack = crack_concern(hysteresis_pct, limit_pct)
+    return decision if crack is None else carry(decision, [crack])
 
 
 def carry(decision: Decision, earlier: Iterable[Concern]) -> Decision:

@@ -120,6 +120,8 @@ class Decision:
     repeat_helps: bool = field(default=True, compare=False)
 
 
+CRACK_SUSPECTED = "CRACK_SUSPECTED"
+HYSTERESIS = "hysteresis"  # first word of the sentences about it
 NO_BANDS = Decision(Outcome.DOUBTFUL, ("no bands were named, so nothing was judged",))
 
 
@@ -217,12 +219,13 @@ def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
     edges = list(_edges(bands, spine, u_thou, renewed_thou(measured)))
     bins = _bins_open_to(bands, spine, rule.margins[1] * u_thou, edges)
     if not bins or (edges and all(edge.effect is AGAINST for edge in edges)):
-        return Decision(Outcome.REJECTED, _said(edges, AGAINST))
+        return _rejected(measured, bands.in_order, _said(edges, AGAINST))
     limits = {candidate.name: list(_limits(measured, candidate, rule)) for candidate in bins}
     everything = [finding for found in (edges, *limits.values()) for finding in found]
     # With the spine between two bins the shaft is rejected only if its other quantities exceed the limits of both.
     if all(any(finding.effect is AGAINST for finding in found) for found in limits.values()):
-        return Decision(Outcome.REJECTED, _said([finding for found in limits.values() for finding in found], AGAINST))
+        against = [finding for found in limits.values() for finding in found]
+        return _rejected(measured, bins, _said(against, AGAINST))
     doubts = _said(everything, DOUBT)
     if doubts:
         helps = all(finding.repeat_helps for finding in everything if finding.effect is DOUBT)
@@ -230,6 +233,45 @@ def _judge_sound(measured: Quantities, bands: Bands) -> Decision:
     (home,) = bins
     remarks = (*_said(everything, REMARK), *_borders(bands, home, spine, u_thou))
     return Decision(Outcome.ACCEPTED, remarks, home.name)
+
+
+def crack_concern(hysteresis_pct: float | None, limit_pct: float | None) -> Concern | None:
+    """Return the concern that a shaft may be cracked, None if its hysteresis is within the limit or either is unknown.
+
+    The value decides, without a margin: caution costs one shaft.
+
+    Parameters
+    ----------
+    hysteresis_pct : float or None
+        Hysteresis of the shaft, %; None if not measured.
+    limit_pct : float or None
+        Hysteresis above which a crack is suspected, %; None for no limit.
+
+    Returns
+    -------
+    Concern or None
+        The concern.
+
+    Examples
+    --------
+    >>> crack_concern(2.2, 1.5).words
+    'CRACK_SUSPECTED: may be cracked: hysteresis 2.20 %, limit 1.5 %. Do not shoot it.'
+    """
+    if hysteresis_pct is None or limit_pct is None or hysteresis_pct <= limit_pct:
+        return None
+    what = f"{HYSTERESIS} {hysteresis_pct:.2f} %, limit {limit_pct:g} %"
+    return Concern(ConcernKind.CRACK, f"{CRACK_SUSPECTED}: may be cracked: {what}. Do not shoot it.")
+
+
+def _rejected(measured: Quantities, bins: Sequence[Bin], reasons: tuple[str, ...]) -> Decision:
+    """Return the rejection of a shaft, with a concern if its hysteresis is above the limit of every bin in question."""
+    limits = [candidate.hysteresis_max_pct for candidate in bins]
+    known = [limit for limit in limits if limit is not None]
+    crack = crack_concern(measured.hysteresis_pct, max(known)) if known and len(known) == len(limits) else None
+    if crack is None:
+        return Decision(Outcome.REJECTED, reasons)
+    others = (reason for reason in reasons if not reason.startswith(HYSTERESIS))
+    return Decision(Outcome.REJECTED, (crack.words, *others), concerns=(crack,))
 
 
 def _said(findings: Sequence[LimitFinding], effect: LimitEffect) -> tuple[str, ...]:
@@ -272,7 +314,7 @@ def _limits(measured: Quantities, candidate: Bin, rule: DecisionRule) -> Iterato
     for name, value, u, scale, limit, unit in (
         ("spread", measured.spread_thou, measured.u_spread_thou, 1.0, candidate.spread_max_thou, "thou"),
         ("runout", measured.runout_mm, measured.u_runout_mm, MM_PER_THOU, candidate.runout_max_thou, "thou"),
-        ("hysteresis", measured.hysteresis_pct, measured.u_hysteresis_pct, 1.0, candidate.hysteresis_max_pct, "%"),
+        (HYSTERESIS, measured.hysteresis_pct, measured.u_hysteresis_pct, 1.0, candidate.hysteresis_max_pct, "%"),
     ):
         if limit is None:
             continue

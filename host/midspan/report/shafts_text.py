@@ -20,6 +20,7 @@ from midspan.measurement.shown_quantities import (
 )
 from midspan.sets.find_shafts import FoundShaft
 from midspan.sets.shaft_history import MeasurementOnRecord, ShaftHistory
+from midspan.sets.stock import IN_A_SET
 from midspan.store.detail_kinds import DetailKind
 from midspan.store.details import current
 
@@ -67,6 +68,8 @@ def _numbers(shaft: FoundShaft) -> str:
 
 def _remarks(shaft: FoundShaft) -> Iterator[str]:
     """Yield what else is known of a shaft that was found."""
+    if shaft.newest is not None and shaft.newest.against not in (None, IN_A_SET):  # the set has a column
+        yield shaft.newest.against
     counts = current(shaft.details)
     yield from (f"{words} {counts[kind]}" for kind, words in SAID.items() if kind in counts)
     if DetailKind.NOTE in counts:
@@ -75,8 +78,6 @@ def _remarks(shaft: FoundShaft) -> Iterator[str]:
         yield "every measurement is void"
     elif shaft.voids:
         yield f"{shaft.voids} measurement{'' if shaft.voids == 1 else 's'} void"
-    if shaft.newest is not None and shaft.newest.against is not None and shaft.set_name is None:
-        yield shaft.newest.against
 
 
 def found_json(shaft: FoundShaft) -> dict[str, object]:

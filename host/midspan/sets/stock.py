@@ -40,10 +40,10 @@ UNMEASURED, SUSPECT = "not measured", "suspect, a check standard read wrong: mea
 LISTED = "known from a list only: measure it"
 STATED_OTHERWISE = "its spine is stated for other supports and cannot be converted: evaluate its readings again"
 UNKNOWN = "bin uncertain"
-CRACKED = "suspected of a crack"
+CRACKED = "may be cracked: do not shoot it"
 SAME = "the same shaft as one with a newer number"
 LIKELY = "likely the same shaft as another: see midspan shafts twins"
-LIKELY_CRACKED = "likely the same shaft as one that is suspected of a crack: see midspan shafts twins"
+LIKELY_CRACKED = "likely the same shaft as one that may be cracked: see midspan shafts twins"
 TWICE = "it is in a set under another of its numbers too"
 CONTRADICTED = "two measurements contradict each other: measure it again"
 AGREE_SIGMAS = 3.0  # standard uncertainties by which two measurements of one shaft may differ
@@ -557,10 +557,10 @@ class _Reasons:
         numbers = self.same.numbers(row.shaft)
         found = (
             (not self.standards.isdisjoint(numbers), STANDARD),
+            (self.maybe_cracked(row.shaft), CRACKED),  # before everything else: this one can hurt somebody
             (not self.shipped.isdisjoint(numbers), SHIPPED),
             (not self.taken.isdisjoint(numbers), IN_A_SET),
             (self._is_spent(numbers), SPENT),
-            (self.maybe_cracked(row.shaft), CRACKED),
             (row.listed, LISTED),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL, UNMEASURED),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),

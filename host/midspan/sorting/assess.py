@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from midspan.archive.raw_run import RawRun
-from midspan.decision.concerns import CRACK_SUSPECTED, with_crack_limit
-from midspan.decision.decision import ConcernKind, Decision, judge
+from midspan.decision.concerns import with_crack_limit
+from midspan.decision.decision import CRACK_SUSPECTED, ConcernKind, Decision, judge
 from midspan.measurement.result import ShaftResult
 from midspan.pipeline.steps import Kept, Result
 from midspan.sorting.check_standards import CHECK_OUT_OF_CONTROL, checked, verdict_on_check

@@ -16,7 +16,7 @@ from midspan.base.config import validated
 from midspan.base.errors import StoreError
 from midspan.decision.bands import Bands
 from midspan.decision.basis import Basis, content_of
-from midspan.decision.decision import Decision, judge
+from midspan.decision.decision import ConcernKind, Decision, judge
 from midspan.store.database import Store, add_evaluation
 from midspan.store.evaluation import Evaluation, StoredResult
 from midspan.store.lookup import whole
@@ -118,8 +118,10 @@ def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tup
         )
     used = bands or validated(Bands, dict(kept or {}), Path("the bands of its verdict"))
     decision = judge(whole(stored, store.place), used)
-    if decision.concerns:
+    # Inspection answers a suspected crack, not doubts about the reading.
+    doubts = [concern for concern in decision.concerns if concern.kind is not ConcernKind.CRACK]
+    if doubts:
         raise StoreError(
-            f"{name}: {decision.concerns[0].words}; measure it again; inspection does not show this", code="in_doubt"
+            f"{name}: {doubts[0].words}; measure it again; inspection does not show this", code="in_doubt"
         )
-    return stored, decision, used
+    return stored, replace(decision, concerns=()), used
