@@ -121,7 +121,5 @@ def _judged_anew(store: Store, stored: StoredResult, bands: Bands | None) -> tup
     # Inspection answers a suspected crack, not doubts about the reading.
     doubts = [concern for concern in decision.concerns if concern.kind is not ConcernKind.CRACK]
     if doubts:
-        raise StoreError(
-            f"{name}: {doubts[0].words}; measure it again; inspection does not show this", code="in_doubt"
-        )
+        raise StoreError(f"{name}: {doubts[0].words}; measure it again; inspection does not show this", code="in_doubt")
     return stored, replace(decision, concerns=()), used
