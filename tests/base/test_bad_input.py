@@ -200,7 +200,7 @@ def test_readings_of_no_shaft_are_doubtful_and_stop_no_others(files, tmp_path, r
         ("span_mm = 711.20", "span_mm = nan", "span.span_mm"),
         ("span_mm = 711.20", 'span_mm = "long"', "span.span_mm"),
         ("[frame]", "[flame]", "frame"),
-        ("[span]", "[span", "TOML"),
+        ("[span]", "[span", "is a ] missing"),
     ],
 )
 def test_a_bad_calibration_names_file_and_key(files, old, new, named):

@@ -14,8 +14,11 @@ from midspan.base.shown_units import ShownUnits, shown_units
 from midspan.calibrate.order import ORDER
 from midspan.cli.main import app
 from midspan.cli.workspace_options import APART, default_map
+from midspan.decision.decision import Decision, Outcome
 from midspan.store.revisions import NEWEST
 from midspan.wire.records import PROTOCOL_MAJOR, PROTOCOL_MINOR
+from results import told
+from stores import add_result, run_of, store_in
 
 pytestmark = pytest.mark.process
 OLD = Path(__file__).parents[1] / "data" / "e0bd664" / "results.db"
@@ -162,6 +165,21 @@ def test_with_calibration_and_bands_a_workspace_is_ready(tmp_path):
     said = state(tmp_path)
     assert (said["ready"], said["next"]) == (True, "midspan measure")
     assert {item["id"] for item in said["items"] if item["state"] == "advised"} == {"check standard"}
+
+
+def test_a_dozen_accepted_shafts_can_be_matched(tmp_path):
+    settings(tmp_path)
+    midspan("init", "--yes", folder=tmp_path)
+    result = told(spine_thou=500.0, u_spine_thou=0.2, spread_thou=2.0, runout_mm=0.1)
+    with store_in(tmp_path).open() as store:
+        for shaft in range(1, 12):
+            add_result(store, run_of(shaft), result)
+        add_result(store, run_of(40), result, Decision(Outcome.REJECTED, ("bent",)))
+    assert (state(tmp_path)["next"], state(tmp_path)["also"]) == ("midspan measure", "")
+    with store_in(tmp_path).open() as store:
+        add_result(store, run_of(12), result)
+    assert (state(tmp_path)["next"], state(tmp_path)["also"]) == ("midspan measure", "midspan sets make")
+    assert midspan("status", folder=tmp_path).stdout.splitlines()[-1] == "Next: midspan measure, or midspan sets make"
 
 
 def test_an_expired_calibration_is_named(tmp_path):

@@ -1,5 +1,6 @@
 """The workspace file: found from any folder below, its paths openable from there, its mistakes named."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,26 @@ def test_an_absolute_path_stays(shop, tmp_path):
     elsewhere = tmp_path.parent / "attic" / "results.db"
     (shop / "midspan.toml").write_text(f"[files]\nstore = '{elsewhere}'\n")
     assert load_workspace(shop / "midspan.toml", shop).files.store == elsewhere
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ('[shop]\nname = "Alder\n', "line 2: is a quote missing"),
+        ("[shop]\nname = Alder\n", "line 2: is a quote missing"),
+        ('[shop]\nname = \'Alder\'\n[session]\noperator = """Ann\n', "is a quote missing"),
+        ("[shop\nname = 'Alder'\n", "line 1: is a ] missing"),
+        ("[shop]\nname 'Alder'\n", "line 2: is an = missing"),
+        ('[shop]\nname = "a"\nname = "b"\n', "line 3: this key is there twice"),
+        ("[shop]\nname = 'a'\n[shop]\n", "line 3: this table is there twice"),
+        ("[[standard]]\nname = 'b'\nassigned_thou = 500,5\n", "line 3: is there a decimal comma"),
+        ('[files]\nstore = "C:\\Users\\ann"\n', "line 2: a backslash"),
+    ],
+)
+def test_a_slip_of_the_pen_is_named_with_its_line(tmp_path, text, named):
+    (tmp_path / "midspan.toml").write_text(text)
+    with pytest.raises(ConfigurationError, match=re.escape(named)):
+        load_workspace(tmp_path / "midspan.toml", tmp_path)
 
 
 @pytest.mark.parametrize(

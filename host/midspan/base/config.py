@@ -4,6 +4,7 @@ The message is one line, so it explains the first problem and counts the others;
 """
 
 import difflib
+import re
 import reprlib
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -27,6 +28,22 @@ KINDS = {
     "float_type": "a number",
     "int_type": "a whole number",
     "bool_type": "true or false",
+}
+
+# What a person most likely did where Python's parser says this.
+SLIPS = {
+    "Illegal character '\\n'": "is a quote missing?",
+    'Expected "\'"': "is a quote missing in the last lines?",
+    "Unterminated string": "is a quote missing in the last lines?",
+    "Invalid value": "is a quote missing before a text, or a value after the =?",
+    "Expected ']'": "is a ] missing?",
+    "Unclosed array": "is a ] missing in this line or the one above?",
+    "Expected '='": "is an = missing?",
+    "Expected newline": "is there a decimal comma, or something behind the value? Numbers have a point, comments a #",
+    "Cannot overwrite": "this key is there twice; remove one of the two",
+    "Cannot declare": "this table is there twice; make one of the two",
+    "Invalid hex": "a backslash in a text: write it twice, or put the text between single quotes",
+    "Unescaped '\\'": "a backslash in a text: write it twice, or put the text between single quotes",
 }
 
 # TOML has arrays where a model has tuples. This accepts the array and still checks its items strictly.
@@ -64,7 +81,19 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also a number with too many digits, or nesting too deep
-        raise ConfigurationError(f"{path}: is not valid TOML ({error}); correct the file") from error
+        raise ConfigurationError(f"{path}: {_not_toml(str(error))}") from error
+
+
+def _not_toml(problem: str) -> str:
+    """Return the parser's complaint as a question that its line answers; one that is rare is quoted.
+
+    >>> _not_toml("Illegal character '\\\\n' (at line 27, column 53)")
+    'line 27: is a quote missing?'
+    """
+    place = re.search(r" \(at (line \d+), column \d+\)$", problem)
+    where = f"{place[1]}: " if place else ""
+    asked = next((question for beginning, question in SLIPS.items() if problem.startswith(beginning)), "")
+    return where + (asked or f"is not valid TOML ({problem}); correct the file")
 
 
 def validated(model: type[Model], data: Mapping[str, object], path: Path) -> Model:

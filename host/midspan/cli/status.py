@@ -49,8 +49,25 @@ def status_of(workspace: "Workspace | None", problem: ConfigurationError | None)
             version = version_of(workspace.files.store)
         except StoreError as error:
             words = str(error)
-    around = Surroundings(datetime.now(UTC).date(), REHEARSAL_PORT, version.runs if version else 0)
+    runs = version.runs if version else 0
+    around = Surroundings(datetime.now(UTC).date(), REHEARSAL_PORT, runs, _free(workspace, runs))
     return workspace_status(workspace, around), words or database_words(workspace.files.store, version)
+
+
+def _free(workspace: "Workspace", runs: int) -> int:
+    """Return the number of accepted shafts that are in no set; 0 if there are too few measurements for one."""
+    from midspan.workspace.status import A_SET
+
+    if runs < A_SET:  # reading the stock takes a second
+        return 0
+    from midspan.sets.stock import read_stock
+    from midspan.store.place import StorePlace
+
+    try:
+        with StorePlace(workspace.files.store).open_to_read() as store:
+            return len(read_stock(store).shafts)
+    except StoreError:
+        return 0  # the line about the database says what is wrong with it
 
 
 def next_command(folder: Path) -> str:
@@ -67,7 +84,7 @@ def _as_dict(found: "WorkspaceStatus", workspace: "Workspace | None", database: 
     """Return what is shown as plain values."""
     return {
         "workspace": None if workspace is None else str(workspace.path), "ready": found.ready,
-        "next": found.following, "versions": versions(), "database": database,
+        "next": found.following, "also": found.also, "versions": versions(), "database": database,
         "items": [asdict(item) for item in found.items],
     }  # fmt: skip
 
@@ -85,7 +102,8 @@ def _print(found: "WorkspaceStatus", workspace: "Workspace | None", database: st
         print(f"  {MARKS[item.state]:8} {item.id:20} {item.words}")
     print()
     for item in found.items:
-        if item.command and not item.blocks:
+        if item.command and not item.blocks and item.command != found.also:
             print(f"Advised, when you like: {item.command}  ({item.id})")
     all_parts = ", or midspan calibrate all: every part in a row" if "midspan calibrate" in found.following else ""
-    print(f"Next: {found.following or 'correct what is marked WRONG, then midspan status'}{all_parts}")
+    also = f", or {found.also}" if found.also else ""
+    print(f"Next: {found.following or 'correct what is marked WRONG, then midspan status'}{all_parts}{also}")

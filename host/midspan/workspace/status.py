@@ -26,7 +26,8 @@ from midspan.workspace.settings import Workspace
 
 BACKUP_DAYS = 30
 MANIFEST = "manifest.json"  # the last file of a backup: without it the backup was interrupted
-MEASURE, MEASURE_BY_HAND = "midspan measure", "midspan hand measure"
+MEASURE, MEASURE_BY_HAND, MATCH = "midspan measure", "midspan hand measure", "midspan sets make"
+A_SET = 12  # shafts that a person buys and shoots together, a dozen
 
 
 class ItemState(StrEnum):
@@ -78,11 +79,14 @@ class Surroundings:
         Name of the simulated gauge, and of the port that stands for it.
     results : int
         Measurements in the database.
+    free : int
+        Accepted shafts that are in no set.
     """
 
     today: date
     simulated: str = "rehearsal"
     results: int = 0
+    free: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +119,12 @@ class WorkspaceStatus:
         """The command to do next; empty if a file must be corrected first."""
         return self.measuring if self.blocking is None else self.blocking.command
 
+    @property
+    def also(self) -> str:
+        """Command for what has been measured, as good a next one; empty if something is missing or too little there."""
+        commands = [item.command for item in self.items]
+        return MATCH if self.ready and MATCH in commands else ""
+
 
 def workspace_status(workspace: Workspace, around: Surroundings) -> WorkspaceStatus:
     """Return the state of a workspace.
@@ -133,7 +143,7 @@ def workspace_status(workspace: Workspace, around: Surroundings) -> WorkspaceSta
     """
     by_hand = workspace.gauge.by_hand
     bench = _hand_bench(workspace) if by_hand else _gauge(workspace, around)
-    items = (*bench, _bands(workspace), _standards(workspace), _backup(workspace, around))
+    items = (*bench, _bands(workspace), _standards(workspace), *_matching(around), _backup(workspace, around))
     return WorkspaceStatus(items, MEASURE_BY_HAND if by_hand else MEASURE)
 
 
@@ -256,6 +266,13 @@ def _standards(workspace: Workspace) -> StatusItem:
         return StatusItem("check standard", ItemState.SET, names)
     words = "none; a bar of known spine, measured now and then, shows when a gauge has changed"
     return StatusItem("check standard", ItemState.ADVISED, words, "midspan init --standard")
+
+
+def _matching(around: Surroundings) -> Iterator[StatusItem]:
+    """Yield the matched sets that could be made: advised when there are shafts enough for one."""
+    if around.free >= A_SET:
+        words = f"{around.free} accepted shafts are in no set"
+        yield StatusItem("matched sets", ItemState.ADVISED, words, MATCH)
 
 
 def _backup(workspace: Workspace, around: Surroundings) -> StatusItem:
