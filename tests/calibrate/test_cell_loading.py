@@ -14,7 +14,7 @@ import pytest
 from answering import Answering
 from commands_rig import midspan, refusal
 from midspan.base.errors import CellSignError, ConfigurationError, ReadingsError
-from midspan.calibrate.cell_loading import PICTURE, Loading, LoadingWay
+from midspan.calibrate.cell_loading import Loading, LoadingWay
 from midspan.calibrate.force import Load, calibrate_force
 from midspan.calibrate.guide import GuidedCalibration, finish
 from midspan.calibrate.guided_force import force
@@ -196,8 +196,3 @@ def test_the_notes_give_the_uncertainty_of_each_way():
     )
     assert float(told[1]) == round(100 * (1 - math.cos(half)), 3)
     assert float(told[2]) == round(arm_mm * math.sin(half), 1)
-
-
-def test_the_picture_that_the_guide_names_is_there():
-    assert (NOTES.parent / PICTURE).is_file()
-    assert PICTURE in Loading().arranged

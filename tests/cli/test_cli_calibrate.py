@@ -297,6 +297,20 @@ def test_the_summary_for_people(tmp_path, snapshot):
     assert re.sub(r"force-[0-9a-f]{16}", "force-DIGEST", screen(done.stdout, DATES)) == snapshot
 
 
+def test_counts_and_tests_of_the_fit_are_said_only_on_request(calibrated, tmp_path):
+    _, outcomes, _ = calibrated
+    plain = "".join(said for _, said in outcomes.values())
+    assert not re.search(r"\d counts|count \d|\d steps\b|p = |hardware_notes", plain)
+    assert "screw_p" in outcomes["travel"][0]["figures"]
+    options = ("--port", "rehearsal", "--yes")
+    travel = midspan("calibrate", "travel", *options, "--records", tmp_path, folder=tmp_path)
+    assert (travel.returncode, "screw_p" in travel.stdout) == (0, False)
+    assert not re.search(r"p = |p=", travel.stdout)
+    detailed = midspan("calibrate", "travel", *options, "--details", "--records", tmp_path, folder=tmp_path)
+    assert "screw_p" in detailed.stdout
+    assert re.search(r"\d steps", detailed.stderr)
+
+
 def test_a_held_load_shows_creep_and_drift(tmp_path):
     done = midspan("calibrate", "force", "--creep", "--rounds", 1, *REHEARSAL, folder=tmp_path)
     assert done.returncode == 0, done.stderr

@@ -47,6 +47,11 @@ def test_where_nobody_is_a_default_counts_and_without_one_it_is_refused():
     assert number_asked(nobody, number_prompt("bar", "Diameter", "25")) == 25.0
     assert nobody.ask(instruction("lay in", "Lay it in.", "1 of 2")).choice == "done"
     assert ["25" in shown[0], shown[1].startswith("[1 of 2]")] == [True, True]
+    nobody.ask(
+        Prompt("way", "Measured or computed?", (PromptChoice("m", "m", "by dial"), PromptChoice("c", "", "wood")))
+    )
+    assert "?" not in shown[2]  # a question with its answer is none any more
+    assert shown[2].endswith(": wood")
     for prompt in (number_prompt("bar", "Diameter"), Prompt("sure", "Sure?", (PromptChoice("yes", "y", "yes"),))):
         with pytest.raises(ConfigurationError) as caught:
             nobody.ask(prompt)

@@ -22,7 +22,7 @@ USUAL_MASSES_G = (200.0, 400.0, 600.0, 800.0, 1000.0)
 LARGEST_MASS_G = 50_000.0
 MOST_LOAD_G = 1100.0  # a quarter above the standard load of 880 g, which a calibration has to reach
 UNKNOWN = PromptChoice("unknown", "", "not known")
-MEASURED = PromptChoice("measured", "m", "measure it with a dial")
+MEASURED = PromptChoice("measured", "m", "measure it with a dial of 0.001 mm")
 COMPUTED = {
     material: PromptChoice(material, material[0], f"compute it for {material}")
     for material in ("carbon", "aluminium", "wood")
@@ -296,7 +296,7 @@ def sinking_way(session: GuidedCalibration) -> str:
     ConfigurationError
         Nobody is there to ask (code "nobody").
     """
-    words = "How far rims and head press into the wall of a shaft: measured with a dial of 0.001 mm, or computed?"
+    words = "How far rims and head press into the wall of a shaft"
     choices: tuple[PromptChoice, ...] = (MEASURED, *COMPUTED.values())
     if session.is_simulated:  # nothing is there to set a dial on
         choices = (PromptChoice(scenario.MATERIAL, "", f"compute it for {scenario.MATERIAL}"), *COMPUTED.values())

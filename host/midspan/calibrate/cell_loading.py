@@ -9,8 +9,6 @@ from enum import StrEnum
 
 from midspan.base.errors import ConfigurationError
 
-PICTURE = "hardware_notes/pictures/cell-loading.svg"
-
 
 class LoadingWay(StrEnum):
     """Way in which a mass pushes the head towards the cell."""
@@ -72,7 +70,7 @@ class Loading:
     @property
     def arranged(self) -> str:
         """Instruction for the set-up before the first reading."""
-        return f"{ARRANGED[self.way]} (drawn in {PICTURE}). What carries the masses stays on all the time."
+        return f"{ARRANGED[self.way]}. What carries the masses stays on all the time."
 
     def put_on(self, mass_g: float) -> str:
         """Return the instruction for a load.

@@ -319,10 +319,8 @@ def _remarks(
         (
             misfit is not None and misfit.significant,
             "misfit",
-            f"the curve misses the means of the loads beyond their scatter (F = {misfit.ratio:.1f}); its worst "
-            "misfit is in u_linearity_n"
-            if misfit
-            else "",
+            "the readings do not follow a smooth curve as closely as they repeat; the largest misfit is counted in the "
+            "uncertainty: see that each mass was the right one",
         ),
         (rounds < 2, "one_round", "one round only: what putting the masses on anew changes is not known; take three"),
         (

@@ -72,6 +72,8 @@ class GuidedCalibration:
         Who asks the person.
     shown : list[tuple[float, str]]
         What the gauge's thermometer showed before and after the readings, deg C, and which thermometer it is.
+    details : bool
+        True to say counts and steps while readings are taken.
 
     Raises
     ------
@@ -89,6 +91,7 @@ class GuidedCalibration:
     csv: Path | None
     talk: Conversation
     shown: list[tuple[float, str]] = field(default_factory=list)
+    details: bool = False
 
     def __post_init__(self) -> None:
         if not 0 < len(self.gauge) <= LONGEST_NAME or not self.gauge.isprintable():
@@ -259,7 +262,7 @@ def bench_at(session: GuidedCalibration, kind: str, scenario: dict[str, Any]) ->
         session.records.mkdir(parents=True, exist_ok=True)
         archive = stack.enter_context(ArchiveWriter(session.records / "bench-readings.avro"))
         gauge = stack.enter_context(open_gauge(port))
-        bench = LiveBench(gauge, archive, f"{kind} calibration", session.talk, table)
+        bench = LiveBench(gauge, archive, f"{kind} calibration", session.talk, table, details=session.details)
         found = gauge.identify()
         session.look_at_thermometer(found)
         if found.held_shaft is not None:  # archive readings left by an interrupted program before taking new readings

@@ -72,6 +72,8 @@ class LiveBench:
         Number of the last step.
     press : int
         Position of the press after it, steps.
+    details : bool
+        True to say counts and steps too.
     """
 
     gauge: Gauge
@@ -81,6 +83,18 @@ class LiveBench:
     table: TableWriter
     taken: int = field(default=0)
     press: int = field(default=0)
+    details: bool = False
+
+    def say_figures(self, words: str) -> None:
+        """Say counts or steps, but only where details were asked for.
+
+        Parameters
+        ----------
+        words : str
+            Figures with their unit.
+        """
+        if self.details:
+            self.talk.say(f"    {words}")
 
     def step(
         self,
@@ -237,7 +251,8 @@ def take_travel(bench: LiveBench, schedule: Sequence[tuple[str, int]], read_mm: 
         if direction == "up" and steps == bench.press:
             bench.step(steps + PRESS_STEPS_S // 20)  # go beyond, so that the place is reached from below
         run = bench.step(steps)
-        bench.talk.say(f"[{i} of {len(schedule)}] {direction}, {steps} steps")
+        bench.talk.say(f"[{i} of {len(schedule)}] on the way {direction}")
+        bench.say_figures(f"{steps} steps")
         travel = read_mm(run)
         bench.table.add({"direction": direction, "steps": steps, "travel_mm": travel})
 

@@ -42,7 +42,8 @@ def take_blocks(bench: LiveBench, blocks_mm: Sequence[float], deepest: int) -> N
         bench.taken = max(bench.taken, STEPS_A_BLOCK * (i + 1) - 1)
         place = _felt_at(bench, deepest)
         bench.table.add({"steps": round(place, 3), "block_mm": block})
-        bench.talk.say(f"    felt at {place:.1f} steps")
+        bench.talk.say("    touched")
+        bench.say_figures(f"at {place:.1f} steps")
     bench.step(0)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from midspan.base.errors import CellSignError, ReadingsError
 from midspan.calibrate.cell_behaviour import CREPT_S
-from midspan.calibrate.cell_loading import PICTURE, Loading
+from midspan.calibrate.cell_loading import Loading
 from midspan.calibrate.live import STEP_READINGS, LiveBench, steady
 from midspan.conversation.prompts import Prompt
 from midspan.conversation.questions import instruction
@@ -77,7 +77,7 @@ def check_sign(bench: LiveBench, mass_g: float, loading: Loading) -> None:
     def rise(prompt: Prompt) -> float:
         bench.talk.ask(prompt)
         found = steady(bench.step(0))[0] - zero
-        bench.talk.say(f"    {found:+.0f} counts")
+        bench.say_figures(f"{found:+.0f} counts")
         if abs(found) < SEEN_SCATTERS * scatter:
             raise ReadingsError(
                 f"the count hardly moved ({found:+.0f}); put the load on before the reading, check the cell's four "
@@ -91,10 +91,11 @@ def check_sign(bench: LiveBench, mass_g: float, loading: Loading) -> None:
             "the count falls when the head is pushed towards the cell, as by a shaft: switch the gauge off, swap the "
             "cell's two signal wires (A+ and A-), and start again", "wires"
         )  # fmt: skip
+    bench.talk.say("    right: the reading rises when the head is pushed")
     if rise(instruction("sign mass", f"Let the head go. {loading.put_on(mass_g)}.", "sign 3 of 3")) < 0:
         raise CellSignError(
             "the wires are right, but the mass pulls the head away from the cell, while a shaft pushes it towards the "
-            f"cell: load it as drawn in {PICTURE} (cell turned over), and start again", "loading"
+            "cell: turn the cell over so that the mass stands on the head, and start again", "loading"
         )  # fmt: skip
 
 
@@ -115,7 +116,7 @@ def take_force(bench: LiveBench, schedule: Sequence[tuple[int, str, float]], loa
         bench.talk.ask(instruction("put on", words, f"{i} of {len(schedule)}"))
         count, scatter = steady(bench.step(0))
         bench.table.add({"round": number, "direction": direction, "mass_g": mass, "count": count, "time_s": 0})
-        bench.talk.say(f"    count {count:.0f}, scatter {scatter:.0f}")
+        bench.say_figures(f"count {count:.0f}, scatter {scatter:.0f}")
 
 
 def take_creep(bench: LiveBench, mass_g: float, number: int, loading: Loading) -> None:

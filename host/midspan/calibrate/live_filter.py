@@ -99,5 +99,6 @@ def take_filter(bench: LiveBench, load: int, deepest: int, per_turn: float, turn
         for at_us, steps, count in zip(run.tick_us[good], run.rotate_steps[good], run.counts[good], strict=True):
             row = {"pass": number, "time_s": round(1e-6 * int(at_us), 6), "steps": int(steps), "count": int(count)}
             bench.table.add(row)
-        bench.talk.say(f"    pass {number} of {len(passes)}: {way * speed:+d} steps a second")
+        bench.talk.say(f"    pass {number} of {len(passes)}: {'forward' if way > 0 else 'back'}")
+        bench.say_figures(f"{speed} steps a second")
     return bend

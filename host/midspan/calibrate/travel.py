@@ -153,6 +153,8 @@ def calibrate_travel(
     figures = {"residual_sd_mm": math.sqrt(fit.squares / fit.degrees)}
     if has_both:
         figures |= {"backlash_mm": float(fit.values[2]), "u_backlash_mm": float(fit.u[2])}
+    if fits.test is not None and math.isfinite(fits.test.ratio):
+        figures |= {"screw_f": fits.test.ratio, "screw_p": fits.test.chance}
     remarks = _remarks(figures.get("backlash_mm"), fits.test, section, earlier)
     artefacts = (asdict(indicator),) if indicator.certificate else ()
     return ProcedureResult("travel", section, figures, budget | {"screw_mm": (u_screw, dof_screw)}, remarks, artefacts)
@@ -250,12 +252,12 @@ def _remarks(
     elif test.significant:
         code, wave = (
             "screw_error",
-            f"the screw has an error of {size:.4f} mm that repeats every turn (p = {test.chance:.2g}); corrected",
+            f"the screw has an error of {size:.4f} mm that repeats every turn; it is taken off",
         )
     else:
         code, wave = (
             "no_screw_error",
-            f"no error that repeats every turn of the screw shows above chance (p = {test.chance:.2g})",
+            "no error that repeats every turn of the screw was found",
         )
     return chosen(
         (True, code, wave),

@@ -68,7 +68,7 @@ class Asked:
         int, typer.Option("--valid-days", min=1, max=3650, help="How long the record shall count.")
     ] = 365
     details: Annotated[
-        bool, typer.Option("--details", help="Also print all figures, and each cause of uncertainty (k = 1).")
+        bool, typer.Option("--details", help="Also print counts, all figures, and each cause of uncertainty (k = 1).")
     ] = False
     as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False
     typed: frozenset[str] = frozenset()  # names of the options that were typed, not stated by a workspace
@@ -94,7 +94,7 @@ class Asked:
         now = datetime.now(UTC)
         session = GuidedCalibration(
             self.records, self.gauge_name(), self.who, self.temperature, now, self.valid_days, port, csv,
-            self._talk(csv),
+            self._talk(csv), details=self.details,
         )  # fmt: skip
         session.check_clock()
         return session

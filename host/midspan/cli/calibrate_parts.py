@@ -54,7 +54,7 @@ def force(
     """Find the force for each count of the load cell, with known masses on the head.
 
     At hand: masses up to about 1000 g in four or five steps, weighed to 0.05 percent or better; half an hour. The load
-    cell is turned over so that a mass pushes the head as a shaft does (hardware_notes/bring_up.md). First the sign is
+    cell is turned over so that a mass pushes the head as a shaft does. First the sign is
     checked with a finger, then the masses go on and off, three rounds. The head does not move. Keep feet and fingers
     from under the masses.
     """

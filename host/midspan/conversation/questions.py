@@ -169,7 +169,7 @@ class Unattended:
     show: Callable[[str], object]
 
     def ask(self, prompt: Prompt) -> Answer:
-        """Show a prompt and return its default.
+        """Show a prompt with the answer that Enter gives, and return that answer.
 
         Parameters
         ----------
@@ -191,8 +191,10 @@ class Unattended:
             raise ConfigurationError(
                 f"{prompt.words}: nobody is there to answer; give it as an option, or leave --yes out", code="nobody"
             )
-        shown = replace(prompt, words=prompt.words if enter else f"{prompt.words}: {prompt.default}")
-        self.show(with_part(shown))
+        answered = prompt.default if enter is None else enter.words
+        is_instruction = enter is not None and len(prompt.choices) == 1 and not prompt.text
+        words = prompt.words if is_instruction else f"{prompt.words.rstrip('?')}: {answered}"
+        self.show(with_part(replace(prompt, words=words)))
         return prompt.answer_of("")
 
     def say(self, words: str) -> None:

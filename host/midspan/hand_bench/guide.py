@@ -86,7 +86,7 @@ def shaft_and_room(talk: Conversation, known: ShaftAndRoom) -> ShaftAndRoom:
     --------
     >>> from midspan.conversation.questions import Unattended
     >>> shaft_and_room(Unattended(print), ShaftAndRoom(diameter_mm=6.2))
-    Temperature of bench and shaft, in degrees Celsius
+    Temperature of bench and shaft, in degrees Celsius: not measured
     ShaftAndRoom(diameter_mm=6.2, temperature_c=None)
     """
     diameter_mm = known.diameter_mm or number_or_none(talk, DIAMETER, DIAMETERS_MM)
