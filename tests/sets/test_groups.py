@@ -148,6 +148,7 @@ def test_weights_are_those_of_the_days_asked_for(two_years):
         ("batch 3", "no_selection"), ("spring", "no_selection"), ("batch:", "no_selection"), ("..", "no_selection"),
         ("box:3", "no_selection"), ("year:26", "no_dates"), ("year:9999", "no_dates"), ("2026-02-30..", "no_dates"),
         ("2026-02-01..2026-01-01", "no_dates"), ("batch:9", "unknown_name"), ("gauge:loft", "unknown_name"),
+        ("3", "no_selection"), ("14-1", "no_numbers"), ("numbers:spring", "no_numbers"), ("40-50", "few_shafts"),
         ("order:7", "unknown_name"), ("year:1999", "few_shafts"), ("label:blue-1", "few_shafts"),
     ],
 )  # fmt: skip
@@ -155,6 +156,13 @@ def test_what_names_no_group_is_refused_in_one_line(two_years, text, code):
     with pytest.raises(ReadingsError) as caught:
         group(two_years, text)
     assert (caught.value.code, "\n" in str(caught.value)) == (code, False)
+
+
+def test_numbers_of_shafts_are_a_group(two_years):
+    assert list(spines(two_years, "2-4")) == [2, 3, 4]
+    assert list(spines(two_years, "1, 3-4,6")) == [1, 3, 4, 6]
+    assert spines(two_years, "year:2025 and 1-2") == {1: 501.0, 2: 502.0}
+    assert spines(two_years, "numbers:1-2 and year:2025") == {1: 501.0, 2: 502.0}
 
 
 def test_an_unknown_set_is_refused(two_years):

@@ -143,8 +143,22 @@ def test_the_command_says_it_in_words(store, capsys, monkeypatch, snapshot, tmp_
     again = capsys.readouterr().out
     compare(["batch:1", "batch:3"], store=store.place, picture=tmp_path / "a.svg")
     other = capsys.readouterr().out
-    assert {"then and now": screen(again), "two kinds": screen(other)} == snapshot
+    assert "variances" not in again + other
+    compare(["batch:1", "batch:3"], store=store.place, details=True)
+    details = capsys.readouterr().out
+    assert {"then and now": screen(again), "two kinds": screen(other), "details": screen(details)} == snapshot
     assert "Does batch:3 differ from batch:1 in spine?" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+
+
+def test_a_difference_of_scatter_alone_is_said(store, capsys):
+    batch_of(store, 500 + np.linspace(-3, 3, 20), "one")
+    batch = store.begin_batch("red", 0)
+    for shaft, spine in enumerate(500 + np.linspace(-0.3, 0.3, 20), 101):
+        measured(store, shaft, spine, batch, "one")
+    compare(["1-20", "101-120"], store=store.place)
+    assert "spine: the shafts of 101-120 scatter less than those of 1-20: 0.19 thou, there 1.87 thou" in " ".join(
+        capsys.readouterr().out.split()
+    )
 
 
 def test_json_has_standard_uncertainties_and_every_shaft(store, capsys):

@@ -29,9 +29,13 @@ Groups = Annotated[
     list[str],
     typer.Argument(
         metavar="GROUP",
-        help="Two or more of: batch:3, set:NAME, gauge:NAME, year:2026, order:NAME, customer:NAME, label:PART, "
-        "2025-01-01..2025-06-30; joined by ' and ', as in 'set:spring 1 and year:2025'.",
+        help="Two or more of: batch:3, 1-14 (numbers of shafts), set:NAME, gauge:NAME, year:2026, order:NAME, "
+        "customer:NAME, label:PART, 2025-01-01..2025-06-30; joined by ' and ', as in 'set:spring 1 and year:2025'.",
     ),
+]
+Details = Annotated[
+    bool,
+    typer.Option("--details", help="Also print the statistics: ratios of variances, and which distributions differ."),
 ]
 OfQuantity = Annotated[Drawn, typer.Option("--of", help="Which quantity the picture shows.")]
 
@@ -40,6 +44,7 @@ def compare(
     groups: Groups,
     picture: Picture = None,
     of: OfQuantity = Drawn.SPINE,
+    details: Details = False,
     store: StoreAt = STORE,
     as_json: AsJson = False,
     k: Factor = None,
@@ -47,6 +52,9 @@ def compare(
     """Compare groups of shafts: what differs by more than chance and the calibrations explain.
 
     Every group is compared with the first. Shafts that are in both are compared with themselves: then and now.
+
+    A batch is what was measured in one go: a session, a night, or an imported list. The number of a shaft's batch is in
+    the list of its measurements: midspan shafts show 12.
     """
     from midspan.report import comparison_text
     from midspan.report.picture import check_ending
@@ -69,7 +77,7 @@ def compare(
         told = [comparison_text.comparison_json(comparison) for comparison in comparisons]
         print(json.dumps({"groups": comparison_text.groups_json(found), "comparisons": told}))
         return
-    _print(found, comparisons, k)
+    _print(found, comparisons, k, details=details)
 
 
 def _draw(picture: "Path", comparisons: "list[GroupComparison]", of: Drawn, k: float | None) -> None:
@@ -82,7 +90,7 @@ def _draw(picture: "Path", comparisons: "list[GroupComparison]", of: Drawn, k: f
         draw_comparison(figure, comparisons, quantity, k)
 
 
-def _print(groups: "list[ShaftGroup]", comparisons: "list[GroupComparison]", k: float | None) -> None:
+def _print(groups: "list[ShaftGroup]", comparisons: "list[GroupComparison]", k: float | None, *, details: bool) -> None:
     """Print the tables and the sentences."""
     from midspan.report import comparison_text
     from midspan.report.result_text import console
@@ -90,8 +98,11 @@ def _print(groups: "list[ShaftGroup]", comparisons: "list[GroupComparison]", k: 
     screen = console()
     screen.print(comparison_text.groups_table(comparisons))
     for comparison in comparisons:
-        screen.print("", comparison_text.differences_table(comparison, k), "")
+        screen.print()
         for line in comparison_text.comparison_words(comparison, k):
             screen.print(line)
+        if details:
+            screen.print("", comparison_text.differences_table(comparison, k))
+    screen.print(comparison_text.meaning_words(k))
     for line in comparison_text.left_out_words(groups):
         screen.print(line)

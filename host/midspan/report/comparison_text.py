@@ -96,7 +96,7 @@ def groups_table(comparisons: Sequence[GroupComparison]) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold", caption_justify="left")
     table.add_column("")
     table.add_column("group", overflow="fold")
-    for heading in ("shafts", "mean", "standard deviation", "lowest", "highest"):
+    for heading in ("shafts", "mean", "scatter", "lowest", "highest"):
         table.add_column(heading, justify="right")
     for quantity in NAMES:
         rows: dict[str, SampleSummary] = {}
@@ -111,6 +111,7 @@ def groups_table(comparisons: Sequence[GroupComparison]) -> Table:
             table.add_row(
                 f"{NAMES[quantity]}, {unit}" if i == 0 else "", printable(name), str(summary.number), *numbers
             )
+    table.caption = "scatter: standard deviation (two of three shafts lie within it)"
     return table
 
 
@@ -143,8 +144,24 @@ def differences_table(comparison: GroupComparison, k: float | None) -> Table:
             "-" if ratio is None else f"{ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f})", wider,
             "differ" if found.distributions.is_told else UNTOLD,
         )  # fmt: skip
-    table.caption = f"{meaning(k)}; where only chance is at work, about 1 in 20 differences lies beyond it"
     return table
+
+
+def meaning_words(k: float | None) -> str:
+    """Return what a ± in the sentences is.
+
+    Parameters
+    ----------
+    k : float or None
+        Coverage factor, None for 95 %.
+
+    Returns
+    -------
+    str
+        A line.
+    """
+    by_chance = "; where only chance is at work, about 1 difference in 20 lies beyond it" if k is None else ""
+    return f"{meaning(k)}{by_chance}"
 
 
 def comparison_words(comparison: GroupComparison, k: float | None) -> Iterator[str]:
@@ -165,6 +182,7 @@ def comparison_words(comparison: GroupComparison, k: float | None) -> Iterator[s
     first, second = printable(comparison.first.name), printable(comparison.second.name)
     for found in comparison.quantities:
         yield _difference_words(found, first, second, k)
+        yield from _shape_words(found, first, second, k)
     if comparison.same_measurement:
         yield f"{_shafts(comparison.same_measurement)} in both groups by the same measurement"
     if comparison.in_both:
@@ -179,16 +197,30 @@ def _difference_words(found: QuantityComparison, first: str, second: str, k: flo
     size = value_text(found.quantity, abs(found.means.difference), found.means.expanded(k))
     side = side_text(found, k)
     if side != UNTOLD:
-        return f"{second} is {side} than {first} by {size}: {CHANCE}"
+        return f"{second} is {side} than {first} by {size}, {CHANCE}"
     name = NAMES[found.quantity]
     if not found.these_differ(k):
-        return f"{name}: {second} and {first} are not told apart ({size})"
+        return f"{name}: no difference found between {second} and {first} ({size})"
     side = HIGHER_LOWER[found.quantity][0 if found.means.difference > 0 else 1]
     these = value_text(found.quantity, abs(found.means.difference), Coverage(factor=k).k(None) * found.u_these)
     return (
-        f"{name}: the {found.second.number} shafts of {second} are on average {side} than the {found.first.number} of "
-        f"{first} by {these}; the scatter of the shafts explains as much (for shafts of these kinds: {size})"
+        f"{name}: these {found.second.number} shafts of {second} are on average {side} than these {found.first.number} "
+        f"of {first} by {these}; two handfuls of one kind may differ as much by chance ({size})"
     )
+
+
+def _shape_words(found: QuantityComparison, first: str, second: str, k: float | None) -> Iterator[str]:
+    """Yield the sentence on scatter, or on how the values are spread; none if both groups are alike in that."""
+    ratio, name = found.variances, NAMES[found.quantity]
+    if ratio is not None and ratio.is_told:
+        more = "more" if ratio.ratio > 1 else "less"
+        scatter, other = (value_text(found.quantity, each.sd) for each in (found.second, found.first))
+        yield f"{name}: the shafts of {second} scatter {more} than those of {first}: {scatter}, there {other}"
+    elif found.distributions.is_told and side_text(found, k) == UNTOLD:
+        yield (
+            f"{name}: the values of {second} and {first} are spread differently, though mean and scatter agree: look "
+            "at them with --picture"
+        )
 
 
 def _pair_words(quantity: str, pairs: ShaftPairs, group: ShaftGroup, k: float | None) -> Iterator[str]:
@@ -196,7 +228,7 @@ def _pair_words(quantity: str, pairs: ShaftPairs, group: ShaftGroup, k: float | 
     name, told = NAMES[quantity], pairs.changed(k)
     mean = "" if pairs.mean is None else f"{_mean_change(quantity, pairs.mean, k)}; "
     colon = ":" if told.any() else ""
-    yield f"  {name}: {mean}{told.sum()} of {len(told)} changed by more than the range of their change{colon}"
+    yield f"  {name}: {mean}{told.sum()} of {len(told)} changed by more than its ±{colon}"
     order = [i for i in np.argsort(-np.abs(pairs.change)) if told[i]]
     for i in order[:LISTED]:
         row = pairs.rows[1][i]
@@ -211,9 +243,9 @@ def _mean_change(quantity: str, mean: MeanDifference, k: float | None) -> str:
     """Return the words on a mean change."""
     text = value_text(quantity, abs(mean.difference), mean.expanded(k))
     if not mean.is_beyond(mean.expanded(k)):
-        return f"no change on average beyond chance and calibrations ({text})"
+        return f"no change found on average ({text})"
     side = HIGHER_LOWER[quantity][0 if mean.difference > 0 else 1]
-    return f"they became {side} by {text} on average: {CHANCE}"
+    return f"they became {side} by {text} on average, {CHANCE}"
 
 
 def left_out_words(groups: Sequence[ShaftGroup]) -> Iterator[str]:

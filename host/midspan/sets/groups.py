@@ -212,6 +212,9 @@ class _GroupReader:
             case ConditionKind.LABEL:
                 part = value.casefold()
                 return lambda row: part in row.label.casefold()
+            case ConditionKind.NUMBERS:
+                ranges, same = condition.ranges, self._same
+                return lambda row: any(number in each for number in same.numbers(row.shaft) for each in ranges)
             case ConditionKind.SET:
                 return self._among(self._members[value])
             case ConditionKind.ORDER:

@@ -1,4 +1,4 @@
-"""Which shafts a person means: words such as batch:3, set:'spring 1', year:2026 or 2025-01-01..2025-06-30.
+"""Which shafts a person means: words such as batch:3, 1-14, set:'spring 1', year:2026 or 2025-01-01..2025-06-30.
 
 Several conditions are joined by "and", as in "set:spring 1 and year:2025": the shafts of that dozen as they were then.
 
@@ -25,12 +25,16 @@ class ConditionKind(StrEnum):
     ORDER = "order"
     CUSTOMER = "customer"
     LABEL = "label"
+    NUMBERS = "numbers"
 
 
-KNOWN = "batch:3, set:NAME, gauge:NAME, year:2026, order:NAME, customer:NAME, label:PART or 2025-01-01..2025-06-30"
+KNOWN = (
+    "batch:3, 1-14, set:NAME, gauge:NAME, year:2026, order:NAME, customer:NAME, label:PART or 2025-01-01..2025-06-30"
+)
 _KINDS = "|".join(kind.value for kind in ConditionKind)
 _DATES = re.compile(r"(\d{4}-\d{2}-\d{2})?\.\.(\d{4}-\d{2}-\d{2})?")
-_AND = re.compile(rf"\s+and\s+(?=(?:{_KINDS}):|\d{{4}}-\d{{2}}-\d{{2}}\.\.|\.\.\d{{4}})")
+_NUMBERS = re.compile(r"\d{1,9}(?:-\d{1,9})?(?:\s*,\s*\d{1,9}(?:-\d{1,9})?)*")  # one number alone is no group
+_AND = re.compile(rf"\s+and\s+(?=(?:{_KINDS}):|\d{{4}}-\d{{2}}-\d{{2}}\.\.|\.\.\d{{4}}|\d+[-,]\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,12 +87,15 @@ class ShaftCondition:
         What follows the colon.
     period : Period or None
         Days of measuring, of a year or dates; else None.
+    ranges : tuple[range, ...]
+        Numbers of shafts that are asked for; empty if other things are.
     """
 
     words: str
     kind: ConditionKind | None
     value: str
     period: Period | None = None
+    ranges: tuple[range, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +145,15 @@ def read_selection(text: str) -> Selection:
     Raises
     ------
     ReadingsError
-        It names no kind that is known (code "no_selection"), or a year, a day or their order is wrong (code
-        "no_dates").
+        It names no kind that is known (code "no_selection"), a year, a day or their order is wrong (code "no_dates"),
+        or the numbers of shafts are (code "no_numbers").
 
     Examples
     --------
     >>> read_selection("batch 3")
     Traceback (most recent call last):
-    midspan.base.errors.ReadingsError: 'batch 3' names no group; write batch:3, set:NAME, gauge:NAME, year:2026, \
-order:NAME, customer:NAME, label:PART or 2025-01-01..2025-06-30
+    midspan.base.errors.ReadingsError: 'batch 3' names no group; write batch:3, 1-14, set:NAME, gauge:NAME, \
+year:2026, order:NAME, customer:NAME, label:PART or 2025-01-01..2025-06-30
     """
     return Selection(text.strip(), tuple(_condition(words.strip()) for words in _AND.split(text)))
 
@@ -156,12 +163,29 @@ def _condition(words: str) -> ShaftCondition:
     dates = _DATES.fullmatch(words)
     if dates and any(dates.groups()):
         return ShaftCondition(words, None, words, _between(*dates.groups()))
+    if _NUMBERS.fullmatch(words) and not words.isdecimal():
+        return ShaftCondition(words, ConditionKind.NUMBERS, words, ranges=_ranges(words))
     kind, colon, value = words.partition(":")
     value = value.strip()
     if not colon or not value or kind.strip().lower() not in {known.value for known in ConditionKind}:
         raise ReadingsError(f"{short(words)!r} names no group; write {KNOWN}", code="no_selection")
     known = ConditionKind(kind.strip().lower())
+    if known is ConditionKind.NUMBERS:
+        return ShaftCondition(words, known, value, ranges=_ranges(value))
     return ShaftCondition(words, known, value, _year(value) if known is ConditionKind.YEAR else None)
+
+
+def _ranges(text: str) -> tuple[range, ...]:
+    """Return the numbers of shafts in a text such as "1-14, 20"."""
+    if not _NUMBERS.fullmatch(text):
+        raise ReadingsError(f"{short(text)!r} are no numbers of shafts; write as in 1-14,20", code="no_numbers")
+    found = []
+    for part in text.split(","):
+        first, _, last = part.strip().partition("-")
+        if int(last or first) < int(first):
+            raise ReadingsError(f"{short(part)} counts down; give the lower number first", code="no_numbers")
+        found.append(range(int(first), int(last or first) + 1))
+    return tuple(found)
 
 
 def _between(first: str | None, last: str | None) -> Period:
