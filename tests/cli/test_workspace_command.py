@@ -126,15 +126,25 @@ def test_init_overwrites_nothing(tmp_path):
 def test_a_check_standard_is_added_and_all_else_stays(tmp_path):
     midspan("init", "--yes", folder=tmp_path)
     before = (tmp_path / "midspan.toml").read_text(encoding="utf-8")
-    with typed("bar-1", "501.2", "0.15", "", "21"):
+    with typed("bar-1", "501.2", "0.294", "", "21"):
         assert midspan("init", "--standard", folder=tmp_path).returncode == 0
     after = (tmp_path / "midspan.toml").read_text(encoding="utf-8")
     assert after.startswith(before)
     (standard,) = tomllib.loads(after)["standard"]
+    assert standard["u_assigned_thou"] == pytest.approx(0.15)  # of a 95 % range of 0.294: JCGM 100:2008, table G.1
     assert (standard["name"], standard["assigned_thou"], standard["material"]) == ("bar-1", 501.2, "steel")
-    with typed("bar-1", "501.2", "0.15", "", "21"):
+    with typed("bar-1", "501.2", "0.294", "", "21"):
         assert midspan("init", "--standard", folder=tmp_path).returncode == 1  # a name stands once
     assert (tmp_path / "midspan.toml").read_text(encoding="utf-8") == after
+
+
+@pytest.mark.parametrize("lines", [("", ""), ("bar-1", "501.2", "")])
+def test_without_a_bar_of_known_spine_enter_leaves_it_out(tmp_path, lines):
+    midspan("init", "--yes", folder=tmp_path)
+    before = (tmp_path / "midspan.toml").read_bytes()
+    with typed(*lines):
+        assert midspan("init", "--standard", folder=tmp_path).returncode == 0
+    assert (tmp_path / "midspan.toml").read_bytes() == before
 
 
 def test_without_a_workspace_there_is_nothing_to_add_to(tmp_path):
@@ -164,7 +174,7 @@ def test_with_calibration_and_bands_a_workspace_is_ready(tmp_path):
     midspan("init", "--yes", folder=tmp_path)
     said = state(tmp_path)
     assert (said["ready"], said["next"]) == (True, "midspan measure")
-    assert {item["id"] for item in said["items"] if item["state"] == "advised"} == {"check standard"}
+    assert not [item for item in said["items"] if item["state"] == "advised"]
 
 
 def test_a_dozen_accepted_shafts_can_be_matched(tmp_path):
@@ -179,6 +189,7 @@ def test_a_dozen_accepted_shafts_can_be_matched(tmp_path):
     with store_in(tmp_path).open() as store:
         add_result(store, run_of(12), result)
     assert (state(tmp_path)["next"], state(tmp_path)["also"]) == ("midspan measure", "midspan sets make")
+    assert "check standard" in {item["id"] for item in state(tmp_path)["items"] if item["state"] == "advised"}
     assert midspan("status", folder=tmp_path).stdout.splitlines()[-1] == "Next: midspan measure, or midspan sets make"
 
 

@@ -10,7 +10,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from commands_rig import answer, complaint, midspan, sets, shafts
+from commands_rig import answer, complaint, midspan, refusal, sets, shafts
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
 from midspan.report.sets_text import choice_words
@@ -367,6 +367,16 @@ def test_unmarked_shafts_get_the_name_of_a_size(stocked, tmp_path):
     done = shafts(stocked, "size", "--sizes", tmp_path / "sizes.toml")
     said = complaint(done)
     assert [value for value in ("'500'", "'550'", "510", "512") if value not in said] == []
+
+
+def test_without_a_table_of_sizes_it_is_said_how_to_write_one(stocked, tmp_path):
+    done = midspan("shafts", "size", "blue-5", "--store", stocked, folder=tmp_path)
+    assert refusal(done).code == "no_sizes"
+    shown = midspan("shafts", "size", "--help").stdout
+    begins = shown.index("[[size]]")
+    example = "\n".join(shown[begins:].splitlines()[:3])
+    (tmp_path / "sizes.toml").write_text("\n".join(line.strip() for line in example.splitlines()), encoding="utf-8")
+    assert answer(stocked, "size", "1", "--sizes", tmp_path / "sizes.toml", group="shafts")
 
 
 # Refusals of make

@@ -13,6 +13,7 @@ from midspan.cli.screen import Prompter, aside
 
 if TYPE_CHECKING:
     from midspan.conversation.prompts import Conversation
+    from midspan.workspace.first_questions import StandardKnown
     from midspan.workspace.settings import Workspace
 
 
@@ -97,8 +98,8 @@ def _add(workspace: "Workspace", talk: "Conversation", *, bands: bool, masses: b
     from midspan.decision.bands import Bands
     from midspan.hand_bench.masses import MassSet
     from midspan.workspace import file_texts, first_questions
-    from midspan.workspace.begin import add_to_file, begin_file
-    from midspan.workspace.settings import USUAL, Workspace, seen_from
+    from midspan.workspace.begin import begin_file
+    from midspan.workspace.settings import USUAL, seen_from
 
     def place(stated: Path | None, usual: str) -> Path:
         return stated or seen_from(Path.cwd(), workspace.folder / usual)
@@ -111,9 +112,20 @@ def _add(workspace: "Workspace", talk: "Conversation", *, bands: bool, masses: b
         path = place(workspace.files.masses, USUAL["masses"])
         _say_begun(path, begin_file(path, file_texts.masses_text(at_hand), MassSet))
     if standard:
-        known = first_questions.standard_asked(talk)
-        add_to_file(workspace.path, file_texts.standard_text(known), Workspace)
-        print(f"{workspace.path}: check standard {known.name} added")
+        _add_standard(workspace, first_questions.standard_asked(talk))
+
+
+def _add_standard(workspace: "Workspace", known: "StandardKnown | None") -> None:
+    """Write a check standard into the workspace file, and print that it was, or that there is none yet."""
+    from midspan.workspace.begin import add_to_file
+    from midspan.workspace.file_texts import standard_text
+    from midspan.workspace.settings import Workspace
+
+    if known is None:
+        print("no check standard added: shafts can be measured without")
+        return
+    add_to_file(workspace.path, standard_text(known), Workspace)
+    print(f"{workspace.path}: check standard {known.name} added")
 
 
 def _say_begun(path: Path, is_new: bool) -> None:

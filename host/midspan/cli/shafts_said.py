@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from midspan.base.clock import now_ms
+from midspan.base.errors import ConfigurationError
 from midspan.cli.options import STORE, AsJson, Shafts, StoreAt
 from midspan.cli.screen import aside
 from midspan.store.place import StorePlace
@@ -79,20 +80,36 @@ def vouch(
 
 
 def size(
-    sizes: Annotated[Path, typer.Option(help="Table of nominal sizes that you keep (TOML).")],
     shafts: Annotated[
         list[str] | None, typer.Argument(help="Shafts; the whole stock without.", metavar="SHAFT")
     ] = None,
+    sizes: Annotated[Path | None, typer.Option(help="Table of nominal sizes that you keep (TOML).")] = None,
     store: StoreAt = STORE,
     as_json: AsJson = False,
 ) -> None:
-    """Name the nominal size of unmarked shafts."""
+    """Name the nominal size of unmarked shafts by their spine, from a table that you keep.
+
+    The table, such as sizes.toml, has for each size the lowest spine that is sold under it and the highest:
+
+    \b
+        [[size]]
+        name = "500"
+        spine_thou = [490.0, 510.0]
+
+    A size that you know you say yourself: midspan shafts tell 12 --size 500
+    """
     from midspan.report import sets_text
     from midspan.report.result_text import console
     from midspan.sets.nominal_sizes import load_sizes
     from midspan.sets.registry import Sets
     from midspan.sets.stock import full_results, read_stock, shafts_of, spoken_against
 
+    if sizes is None:
+        raise ConfigurationError(
+            "no table of sizes: write sizes.toml as midspan shafts size --help shows; "
+            "a size that you know you say with: midspan shafts tell SHAFT --size SIZE",
+            code="no_sizes",
+        )
     known = load_sizes(sizes)
     with store.open_to_read() as opened:
         sets = Sets(opened)

@@ -18,12 +18,18 @@ from midspan.base.csv_table import number_in
 from midspan.base.errors import ReadingsError
 from midspan.base.shown_units import AcrossUnit, ShownUnits, WeightUnit, WoodSpine
 from midspan.conversation.prompts import Conversation, Prompt, PromptChoice
-from midspan.conversation.questions import number_asked, number_prompt
+from midspan.conversation.questions import number_asked, number_or_none, number_prompt
 
 LONGEST_NAME = 64
 SOFTEST_THOU, STIFFEST_THOU = 5000.0, 50.0  # what a bands file takes
 MOST_MASSES = 14  # of a masses file
 NONE = PromptChoice("none", "", "none")
+LEFT_OUT = PromptChoice("left out", "", "not known, leave it out")
+K_95 = 1.96  # half of a 95 % range in standard uncertainties: JCGM 100:2008, table G.1
+NO_BAR_YET = (
+    "A check standard is a straight bar, or a shaft kept for this alone, whose spine is known from elsewhere: from a "
+    "certificate, or measured several times by weight and dial (midspan hand measure, then midspan hand assign)."
+)
 GAUGES = (
     PromptChoice("simulated", "", "the simulated one, to try everything"),
     PromptChoice("real", "g", "my gauge, on a port"),
@@ -194,7 +200,7 @@ def masses_asked(talk: Conversation) -> MassesAtHand | None:
     return MassesAtHand(tuple(masses), number_asked(talk, known, (0.0001, 0.9)))
 
 
-def standard_asked(talk: Conversation) -> StandardKnown:
+def standard_asked(talk: Conversation) -> StandardKnown | None:
     """Return a check standard, asked of a person.
 
     Parameters
@@ -204,22 +210,23 @@ def standard_asked(talk: Conversation) -> StandardKnown:
 
     Returns
     -------
-    StandardKnown
-        A bar of known spine.
-
-    Raises
-    ------
-    ConfigurationError
-        Nobody is there to say its spine (code "nobody").
+    StandardKnown or None
+        A bar of known spine, None if there is none yet or its spine is not known well enough to say how well.
     """
+    talk.say(NO_BAR_YET)
     name = talk.ask(Prompt("standard name", "Name of the bar", text="a name", default="bar-1")).text
-    words = "Its spine, in thou (midspan hand assign finds it)"
-    spine = number_asked(talk, number_prompt("standard spine", words), (STIFFEST_THOU, SOFTEST_THOU))
-    u = number_asked(talk, number_prompt("standard uncertainty", "Standard uncertainty of that, in thou"), (1e-4, 100))
+    spine_prompt = Prompt("standard spine", "Its spine, in thou", (LEFT_OUT,), "a number")
+    spine = number_or_none(talk, spine_prompt, (STIFFEST_THOU, SOFTEST_THOU))
+    if spine is None:
+        return None
+    range_prompt = Prompt("standard uncertainty", "The ± of that, its 95 % range, in thou", (LEFT_OUT,), "a number")
+    half_range = number_or_none(talk, range_prompt, (2e-4, 200))
+    if half_range is None:
+        return None
     material = talk.ask(Prompt("standard material", "Material of the bar?", MATERIALS)).choice
     warmth = number_prompt("standard temperature", "Temperature when its spine was found, in C", "20")
     celsius = number_asked(talk, warmth, (-40.0, 85.0))
-    return StandardKnown(name, spine, u, None if material == "other" else material, celsius)
+    return StandardKnown(name, spine, half_range / K_95, None if material == "other" else material, celsius)
 
 
 def _gauge_asked(talk: Conversation, ports: Sequence[str], simulated: str) -> str | None:

@@ -143,7 +143,7 @@ def workspace_status(workspace: Workspace, around: Surroundings) -> WorkspaceSta
     """
     by_hand = workspace.gauge.by_hand
     bench = _hand_bench(workspace) if by_hand else _gauge(workspace, around)
-    items = (*bench, _bands(workspace), _standards(workspace), *_matching(around), _backup(workspace, around))
+    items = (*bench, _bands(workspace), _standards(workspace, around), *_matching(around), _backup(workspace, around))
     return WorkspaceStatus(items, MEASURE_BY_HAND if by_hand else MEASURE)
 
 
@@ -259,11 +259,13 @@ def _bands(workspace: Workspace) -> StatusItem:
     return StatusItem("bands", ItemState.SET, f"{file}, {_count(len(bins), 'bin', 'bins')}")
 
 
-def _standards(workspace: Workspace) -> StatusItem:
-    """Return the check standards: advised, because a gauge measures without them, only unwatched."""
+def _standards(workspace: Workspace, around: Surroundings) -> StatusItem:
+    """Return the check standards: advised once shafts are measured, because a gauge without them is unwatched."""
     names = ", ".join(standard.name for standard in workspace.standard)
     if names:
         return StatusItem("check standard", ItemState.SET, names)
+    if not around.results:
+        return StatusItem("check standard", ItemState.SET, "none; not needed to begin with")
     words = "none; a bar of known spine, measured now and then, shows when a gauge has changed"
     return StatusItem("check standard", ItemState.ADVISED, words, "midspan init --standard")
 
