@@ -46,6 +46,28 @@ def check_books(rig):
     assert len(rig.kept()) == measured
     assert sorted(shaft for shaft, _ in rig.results()) == sorted(rig.kept())
     assert rig.gauge.held is None
+    assert all(way.stage in ENDS or way.result is None for way in rig.transits())
+
+
+def test_a_shaft_that_was_not_finished_keeps_number_and_label_though_a_check_comes_first(tmp_path):
+    rig = a_rig(tmp_path, standards=[BAR], checks=Checks(every_shafts=9))
+
+    def lay(posted, typed):
+        rig.lay_in(posted, typed)
+        if posted.prompt.id == "lay standard":
+            rig.world.rollers = ["bar"]
+
+    def dies_measuring(posted, typed):
+        rig.lay_in(posted, typed)
+        rig.gauge.lost_calls = 9
+
+    rig.session([("lay standard", "k"), ("lay next", "K-1"), ENTER], before=dies_measuring)
+    rig.gauge.lost_calls, rig.laid = 0, ["first", "second"]
+    rig.session([("lay standard", ""), ENTER, ENTER, ("lay next", "q"), ("lay standard", "")], before=lay)
+    with rig.store() as store:
+        assert [detail.value for detail in details_of(store, [1])] == ["K-1"]
+        assert [store.latest(shaft).run.label for shaft in (1, 3)] == ["K-1", ""]
+    check_books(rig)
     assert all(way.stage in ENDS for way in rig.transits())
 
 
@@ -99,7 +121,7 @@ def test_a_session_may_end_without_its_line(tmp_path):
     rig.session([ENTER, ("line lost", "q")], before=cut)
     rig.gauge.lost_calls = 0
     assert rig.results() == []
-    assert all(way.stage in ENDS for way in rig.transits())
+    assert all(way.stage in ENDS or way.result is None for way in rig.transits())
 
 
 def test_a_killed_check_is_a_check_of_the_next_session(tmp_path):

@@ -84,7 +84,7 @@ class Afternoon:
             journal = Journal(store)
             transits = [way for run in journal.nights(attended=True) for way in journal.transits(run.id)]
         assert sorted(stored) == sorted(kept) == sorted(self.measured())
-        assert all(way.stage in ENDS for way in transits)
+        assert all(way.stage in ENDS or way.result is None for way in transits)
 
 
 @pytest.fixture

@@ -47,7 +47,9 @@ def test_nothing_moves_without_an_enter(rig):
 
 def test_the_end_of_the_input_ends_the_session_with_totals(rig):
     person = rig.session([ENTER])
-    assert person.told(NoticeKind.LINE)[-1].startswith("1 shaft")
+    assert person.told(NoticeKind.LINE)[-2].startswith("1 shaft")
+    with rig.store() as store:
+        assert rig.tally.batches == {run.batch for run in Journal(store).nights(attended=True)}
 
 
 def test_a_label_typed_before_goes_to_the_shaft_that_is_laid_in(rig):
@@ -116,7 +118,7 @@ def test_repeat_supersedes_and_counts_once(rig):
     assert [shaft for shaft, _ in rig.results()] == [1, 1, 1]
     with rig.store() as store:
         assert len(store.standing(1)) == 1
-    assert rig.tally.words().splitlines() == ["1 shaft: 1 accepted (1 500)", "3 measurements, 2 of them repeated"]
+    assert rig.tally.words().splitlines()[:2] == ["1 shaft: 1 accepted (1 500)", "3 measurements, 2 of them repeated"]
 
 
 def test_void_undo_and_the_totals(rig):
@@ -124,14 +126,14 @@ def test_void_undo_and_the_totals(rig):
     rig.session(script)
     with rig.store() as store:
         assert [len(store.standing(shaft)) for shaft in (1, 2)] == [1, 0]
-    assert rig.tally.words() == "2 shafts: 1 accepted (1 500), 1 void"
+    assert rig.tally.words().splitlines()[0] == "2 shafts: 1 accepted (1 500), 1 void"
 
 
 def test_a_void_is_undone_on_a_key(rig):
     rig.session([ENTER, ("lay next", "v"), ("void reason", ""), ("lay next", "u"), END])
     with rig.store() as store:
         assert len(store.standing(1)) == 1
-    assert rig.tally.words() == "1 shaft: 1 accepted (1 500)"
+    assert rig.tally.words().splitlines()[0] == "1 shaft: 1 accepted (1 500)"
 
 
 def test_a_void_of_a_repeat_lets_the_earlier_measurement_count(rig):
@@ -214,6 +216,49 @@ def test_an_open_lid_refuses_and_the_next_enter_takes_the_same_number(rig):
     assert [shaft for shaft, _ in rig.results()] == [1, 2]
 
 
+def test_an_empty_gauge_asks_for_the_same_shaft_again_and_nothing_counts(rig):
+    rig.laid = ["third", "second", "first", "third"]
+    rig.world.cut_short["second"] = ["NO_CONTACT"]
+    person = rig.session([ENTER, ("lay next", "blue 7"), ENTER, ("lay next", "w 300"), ENTER, ENTER, END])
+    with rig.store() as store:
+        assert [len(store.standing(shaft)) for shaft in (1, 2, 3, 4)] == [1, 1, 1, 0]
+        assert current(details_of(store, [2])) == {DetailKind.LABEL: "blue 7"}
+        assert store.latest(2).result.spine_thou == pytest.approx(500.0, abs=0.5)
+        assert _weight_g(store, 1) == pytest.approx(300 * 0.06479891)  # it went to the last one that was measured
+    assert not any("NO_CONTACT" in line for line in person.told(NoticeKind.LINE))
+    assert rig.tally.measurements == len(rig.tally.shafts) == 3
+
+
+def test_an_empty_gauge_takes_nothing_from_a_shaft_that_is_known_or_in_a_set(rig):
+    rig.session([ENTER, ENTER, END])
+    from commands_rig import midspan
+
+    made = midspan("sets", "make", "--number", 2, "--spine", 9, "--keep", "spring", "--store", rig.place.file)
+    assert made.returncode == 0, made.stderr
+    rig.laid, rig.world.cut_short["third"] = ["third"], ["NO_CONTACT"]
+    rig.session([("lay next", "2"), ENTER, END])
+    with rig.store() as store:
+        assert store.latest(2).result.spine_thou == pytest.approx(503.0, abs=0.5)
+
+
+def test_a_shaft_that_was_not_measured_keeps_number_and_label_until_it_is_given_up(rig):
+    def lid(posted, typed):
+        rig.lay_in(posted, typed)
+        rig.world.lid = True
+
+    rig.session([("lay next", "K-1"), ENTER, END], before=lid)
+    rig.world.lid, rig.laid = False, ["first", "second"]
+    rig.session([ENTER, ENTER, END])
+    with rig.store() as store:
+        assert [store.latest(shaft).run.label for shaft in (1, 2)] == ["K-1", ""]
+    rig.session([("lay next", "K-2"), ENTER, ("lay next", "-"), ("lay next", "K-2"), END], before=lid)
+    rig.world.lid, rig.laid = False, ["third"]
+    rig.session([("lay next", "k-2"), ENTER, END])
+    with rig.store() as store:
+        assert store.latest(3) is None
+        assert store.latest(4).run.label == "k-2"
+
+
 def test_a_fault_is_cleared_only_by_an_enter_to_its_own_prompt(rig):
     rig.world.cut_short["first"] = ["CELL_STUCK"]
     person = rig.session([ENTER, ("clear fault", ""), ("lay next", "r"), END])
@@ -269,7 +314,7 @@ def test_check_standards_are_asked_for_when_due(checked):
         checks = Journal(store).checks(gauge="paper")
         assert [check.good for check in checks] == [True] * 3
     assert "check standard bar 7: 3 of 3 good" in checked.tally.words()
-    assert person.told(NoticeKind.LINE)[-1] == "check standard bar 7: 3 of 3 good"
+    assert person.told(NoticeKind.LINE)[-2] == "check standard bar 7: 3 of 3 good"
 
 
 def test_a_bad_check_puts_shafts_in_doubt_until_they_are_measured_again(checked):

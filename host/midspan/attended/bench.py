@@ -80,6 +80,8 @@ class MeasuredShaft:
         Shafts that the check puts in doubt.
     rescued : bool
         True if the readings were taken for another program.
+    was_empty : bool
+        True if no shaft was in the gauge: the measurement is on record as void, and the shaft is laid in again.
     """
 
     order: ShaftOrder
@@ -89,6 +91,7 @@ class MeasuredShaft:
     check: StandardCheck | None = None
     suspects: tuple[int, ...] = ()
     rescued: bool = False
+    was_empty: bool = False
 
 
 class Recorder(Protocol):
@@ -195,8 +198,8 @@ class AttendedBench(Protocol):
         """Caution for whoever stands at it, empty if nothing moves by itself."""
 
     @property
-    def keeps_begun(self) -> bool:
-        """True if a shaft that was begun and not finished is gone on with at the next start."""
+    def goes_on(self) -> bool:
+        """True if a person goes on with a shaft that was begun and not finished; `recover` returns it finished."""
 
     def connect(self) -> None:
         """Open the way to the bench, anew after it was lost; nothing moves.

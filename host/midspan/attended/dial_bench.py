@@ -17,7 +17,7 @@ from midspan.hand_bench.record import HandSession, HandShaft
 from midspan.hand_bench.result import evaluate_hand
 
 GO_ON = PromptChoice("go on", "", "go on with it")
-LEAVE = PromptChoice("leave", "n", "leave it")
+ANEW = PromptChoice("anew", "n", "begin it anew")
 
 
 class DialBench:
@@ -34,7 +34,7 @@ class DialBench:
     """
 
     caution = CAUTION
-    keeps_begun = True
+    goes_on = True
 
     def __init__(self, station: HandStation, rounds: Rounds, every: HandShaft) -> None:
         self._station, self._rounds, self._every = station, rounds, every
@@ -127,7 +127,7 @@ class DialBench:
         if left is None or order is None:
             return None
         words = f"Shaft {left.shaft} was begun: {progress(left)}. Lay it in as it lay, its mark at the same place"
-        if self._station.talk.ask(Prompt("unfinished", words, (GO_ON, LEAVE))).choice == LEAVE.id:
+        if self._station.talk.ask(Prompt("unfinished", words, (GO_ON, ANEW))).choice == ANEW.id:
             self._station.record.end(self._station.record.resume(left))
             return None
         whose = HandShaft(left.shaft, left.label, left.operator, left.at)

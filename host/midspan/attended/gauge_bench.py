@@ -83,7 +83,7 @@ class GaugeBench:
     """
 
     caution = CAUTION
-    keeps_begun = False  # what was cut short is measured anew
+    goes_on = False  # what was cut short is measured anew
 
     def __init__(self, name: str, ways: GaugeWays) -> None:
         self.name, self._ways = name, ways
@@ -233,7 +233,7 @@ class GaugeBench:
             return recorder.rescued(kept.where, result)
         signs = observe(kept.run, result, self._ways.calibration, None).as_dict()
         measured = recorder.judged(order, kept.where, result, RunFacts(kept.run.cause, signs))
-        self._run = kept.run
+        self._run = None if measured.was_empty else kept.run
         return measured
 
     def can_turn(self, measured: MeasuredShaft) -> bool:

@@ -19,9 +19,10 @@ from midspan.sorting.plan import Standard
 from midspan.sorting.verdict import basis_of_standard
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind
-from midspan.store.details import current, details_of
+from midspan.store.details import current, details_of, say_of
 from midspan.store.evaluation import Evaluation, Origin, RunReference
 from midspan.store.journal import Journal
+from midspan.store.records import Records
 from midspan.store.transit import (
     NightOnRecord,
     RunEvent,
@@ -32,10 +33,13 @@ from midspan.store.transit import (
     TransitStage,
     WayStep,
 )
+from midspan.store.voids import void
+from midspan.wire.records import FaultCode
 
 SOURCE = "HAND"
 AGAIN = "AGAIN"  # code of the event before a shaft is measured again under the number it has
 NOT_MEASURED = "it was not measured"
+NOTHING_THERE = "no shaft was in the gauge"
 
 
 class SessionRecord:
@@ -84,7 +88,8 @@ class SessionRecord:
     def order(self, label: str = "", standard: str | None = None) -> ShaftOrder:
         """Return the order for a shaft that lies in the gauge, under a number that no shaft has yet.
 
-        An order that was not carried through, because the lid was open, is taken again.
+        An order that was not carried through, because the lid was open or an earlier session was broken off, is taken
+        again with its label.
 
         Parameters
         ----------
@@ -98,11 +103,11 @@ class SessionRecord:
         ShaftOrder
             The order.
         """
-        run, left = self.run, self.journal.open_transit(self._bench, attended=True)
-        if left is not None and (left.night, left.standard, left.result) == (run.id, standard, None):
-            return self._order(left, label)
+        left = self._unmeasured(standard)
+        if left is not None:
+            return self._order(left, label or self.label_of(left.shaft))
         self.lifted()
-        shaft = self.journal.order(run.id, SOURCE, standard, self.now_ms())
+        shaft = self.journal.order(self.run.id, SOURCE, standard, self.now_ms())
         transit = self.journal.transit(shaft)
         assert transit is not None
         return self._order(transit, label)
@@ -120,14 +125,70 @@ class SessionRecord:
         ShaftOrder
             The order.
         """
-        left = self.journal.open_transit(self._bench, attended=True)
+        left = self._unmeasured(None)
         if left is not None and left.shaft == shaft:
-            return self._order(left, self._label_of(shaft))
+            return self._order(left, self.label_of(shaft))
         self.lifted()
-        return ShaftOrder(shaft, self._label_of(shaft), None, None, self.run.batch)
+        return ShaftOrder(shaft, self.label_of(shaft), None, None, self.run.batch)
 
-    def _label_of(self, shaft: int) -> str:
-        """Return the label of a shaft, empty if it has none."""
+    def unfinished(self) -> ShaftOrder | None:
+        """Return the order of a shaft that got its number and was not measured, of this session or an earlier one.
+
+        Returns
+        -------
+        ShaftOrder | None
+            The order, with the label that was said; None if every shaft was measured.
+        """
+        left = self._unmeasured(None)
+        return None if left is None else self._order(left, self.label_of(left.shaft))
+
+    def give_up(self, order: ShaftOrder) -> None:
+        """Record that a shaft which was not measured will not be; its label is free again.
+
+        Parameters
+        ----------
+        order : ShaftOrder
+            The order, as `unfinished` returned it.
+        """
+        self.journal.note(order.shaft, WayStep(TransitStage.NO_SHAFT, self.now_ms(), words=NOT_MEASURED))
+        if order.label:
+            say_of(self.store, order.shaft, DetailKind.LABEL, None, self.rules.operator, self.now_ms())
+
+    def _unmeasured(self, standard: str | None) -> Transit | None:
+        """Return the newest open order that was not carried through, None if there is none."""
+        left = (way for way in self.journal.open_orders(self._bench) if way.result is None)
+        return next((way for way in left if way.standard == standard), None)
+
+    def is_measured(self, shaft: int) -> bool:
+        """Return whether a number was ever measured, or is kept for a shaft that will be.
+
+        Parameters
+        ----------
+        shaft : int
+            Number of a shaft.
+
+        Returns
+        -------
+        bool
+            False for the number of a shaft that was given up.
+        """
+        left = self._unmeasured(None)
+        with Records.of(self.store) as records:
+            return records.is_measured(shaft) or (left is not None and left.shaft == shaft)
+
+    def label_of(self, shaft: int) -> str:
+        """Return the label of a shaft.
+
+        Parameters
+        ----------
+        shaft : int
+            Its number.
+
+        Returns
+        -------
+        str
+            The newest label that was said of it, else that of its newest measurement; empty if it has none.
+        """
         said = current(details_of(self.store, [shaft])).get(DetailKind.LABEL)
         stored = None if said is not None else self.store.latest(shaft)
         return (said or "") if stored is None else stored.run.label
@@ -145,8 +206,8 @@ class SessionRecord:
         ShaftOrder | None
             The order, None if the last one came to its end.
         """
-        left = self.journal.open_transit(self._bench, attended=True)
-        return None if left is None else self._order(left, self._label_of(left.shaft))
+        left = next(iter(self.journal.open_orders(self._bench)), None)
+        return None if left is None else self._order(left, self.label_of(left.shaft))
 
     def order_of_held(self, shaft: int) -> ShaftOrder | None:
         """Return the order under which readings were taken that a gauge still holds.
@@ -161,30 +222,26 @@ class SessionRecord:
         ShaftOrder | None
             The order, None if no session of this database gave it.
         """
-        left = self.left_open()
-        if left is not None and left.shaft == shaft:
-            return left
+        left = next((way for way in self.journal.open_orders(self._bench) if way.shaft == shaft), None)
+        if left is not None:
+            return self._order(left, self.label_of(shaft))
         for run in self.journal.nights(self._bench, attended=True)[-1:]:
             last = self.journal.events(run.id)[-1:]
             if [(event.code, event.shaft) for event in last] == [(AGAIN, shaft)]:
-                return ShaftOrder(shaft, self._label_of(shaft), None, None, run.batch)
+                return ShaftOrder(shaft, self.label_of(shaft), None, None, run.batch)
         return None
 
-    def lifted(self, *, keep_begun: bool = False) -> None:
-        """Record that the last shaft was taken out; one that was not measured counts as never laid in.
+    def lifted(self) -> None:
+        """Record that what was measured last was taken out.
 
-        Parameters
-        ----------
-        keep_begun : bool
-            True to leave a shaft open that was begun and not finished, to go on with it at the next start.
+        A check standard that was not measured counts as never laid in; a shaft that was not measured keeps its number
+        until it is measured or given up.
         """
-        left = self.journal.open_transit(self._bench, attended=True)
-        if left is None or (keep_begun and left.stage is TransitStage.MEASURING):
-            return
-        stage, words = TransitStage.TAKEN_OUT, None
-        if left.result is None:
-            stage, words = TransitStage.NO_SHAFT, NOT_MEASURED
-        self.journal.note(left.shaft, WayStep(stage, self.now_ms(), words=words))
+        for left in self.journal.open_orders(self._bench):
+            if left.result is not None:
+                self.journal.note(left.shaft, WayStep(TransitStage.TAKEN_OUT, self.now_ms()))
+            elif left.standard is not None:
+                self.journal.note(left.shaft, WayStep(TransitStage.NO_SHAFT, self.now_ms(), words=NOT_MEASURED))
 
     # Measurements
 
@@ -228,7 +285,8 @@ class SessionRecord:
             The shaft with its verdict as it is stored.
         """
         known = self.store.run_of(where)
-        bar = self.rules.named(order.standard)
+        was_empty = facts.cause == FaultCode.NO_CONTACT.name
+        bar = None if was_empty else self.rules.named(order.standard)
         history = self.journal.checks(gauge=self._bench) if bar is not None else []
         check = None if bar is None or known else self._check(bar, result, history)
         suspects = self._suspects(check, history)
@@ -239,9 +297,12 @@ class SessionRecord:
             else:
                 findings = RunFindings(facts.cause, facts.watched, check, suspects)
                 self.journal.judged(order.transit, where, evaluation, findings)
-            self._remember(order, check)
+            if not was_empty:
+                self._remember(order, check)
         stored = self.store.history(where if known is None else known[1])[-1]
-        return MeasuredShaft(order, result, stored.decision, stored.run_id, check, tuple(suspects))
+        if was_empty and known is None:
+            void(self.store, stored.run_id, NOTHING_THERE, self.rules.operator, self.now_ms(), in_set=True)
+        return MeasuredShaft(order, result, stored.decision, stored.run_id, check, tuple(suspects), was_empty=was_empty)
 
     def _evaluation(self, result: AttendedResult, bar: Standard | None, check: StandardCheck | None) -> Evaluation:
         """Return a result with its verdict and what that rests on."""

@@ -61,6 +61,9 @@ class AttendedSession:
         self._fault = False  # the last measurement ended with a fault of the gauge
         self._label = ""  # typed for the shaft that is laid in next
         self._known: int | None = None  # number of the known shaft that is laid in next
+        self._measuring: int | None = None  # number of the shaft that is being measured, or was when the line broke
+        self._again: int | None = None  # number of the shaft that was not in the gauge when it was to be measured
+        self._told_unfinished: int | None = None  # number of the unfinished shaft that was told
 
     def run(self) -> SessionTally:
         """Ask and measure until the person ends the session.
@@ -94,7 +97,7 @@ class AttendedSession:
     def _end(self) -> None:
         """Note that the last shaft is out, and say the totals."""
         try:
-            self._record.lifted(keep_begun=self._bench.keeps_begun)
+            self._record.lifted()
         finally:
             self._bench.close()
             for line in self.tally.words().splitlines():
@@ -126,15 +129,29 @@ class AttendedSession:
         """Store readings from before this session, or from before the line was lost."""
         found = self._bench.recover(self._record)
         if found is None:
+            self._say_unfinished()
             return
-        self._desk.say(f"The readings of shaft {found.order.shaft} were not stored yet; they are now")
-        if not found.rescued and found.order.batch == self._record.batch_begun:
+        if self._bench.goes_on:
+            self._took(found)
+            return
+        self._desk.say(f"The readings of {words.order_name(found.order)} were not stored yet; they are now")
+        if not found.rescued and found.order.shaft == self._measuring:
             self._known, self._label = None, ""
             self._took(found)
         else:
             self.tally.fetched += 1
             self._show(found)
             self._last.take(found)
+
+    def _say_unfinished(self) -> None:
+        """Say which shaft got its number and was not measured."""
+        left = self._record.unfinished()
+        if left is not None and left.shaft != self._told_unfinished:
+            self._told_unfinished = left.shaft
+            self._desk.say(
+                f"S{words.order_name(left)[1:]} was not finished: lay it in again, then Enter. It keeps number and "
+                f"label; {choices.NO_LABEL} gives it up"
+            )
 
     def _connected(self, error: LinkError) -> bool:
         """Have a person bring the line back; False to end."""
@@ -179,13 +196,17 @@ class AttendedSession:
         barred, last = self._last.barred(), self._last.measured
         if last is None or not self._bench.can_turn(last):
             barred["stiff side"] = NO_STIFF_SIDE if last is not None else NO_SHAFT_YET
-        seated = self._bench.is_seated()
-        words = "Lay the next shaft in, then Enter"
+        label = f"next: {self._label}" if self._label else ""
+        return choices.lay_next(barred, self._what_to_lay(), label)
+
+    def _what_to_lay(self) -> str:
+        """Return what to lay in, for people."""
         if self._known is not None:
-            words = f"Lay shaft {self._known} in, then Enter"
-        elif seated:
-            words = "A shaft lies in the gauge; Enter"
-        return choices.lay_next(barred, words, f"next: {self._label}" if self._label else "")
+            return f"Lay shaft {self._known} in, then Enter"
+        left = self._record.unfinished()
+        if left is not None:
+            return f"Lay {words.order_name(left)} in again, then Enter"
+        return "A shaft lies in the gauge; Enter" if self._bench.is_seated() else "Lay the next shaft in, then Enter"
 
     def _answered(self, answer: Answer) -> bool:
         """Do what a person chose; False to end."""
@@ -235,34 +256,42 @@ class AttendedSession:
 
     def _measure_next(self) -> None:
         """Measure the shaft that was laid in."""
+        self._again = None
         if self._known is not None:
             self._measure(self._record.order_again(self._known))
         else:
             order = self._record.order(self._label)
-            if self._label:
+            if self._label and self._label != self._record.label_of(order.shaft):
                 self._last.say_of(order.shaft, DetailKind.LABEL, self._label)
             self._measure(order)
-        self._known, self._label = None, ""
+        self._known, self._label = self._again, ""
 
     def _repeat(self) -> None:
         """Measure the last shaft again."""
         assert self._last.measured is not None  # otherwise there is no such choice
         order = self._last.measured.order
         if order.standard is None:
-            self._measure(self._record.order_again(order.shaft))
+            self._known, self._label = order.shaft, ""
+            self._measure_next()
         else:
             self._measure(self._record.order(standard=order.standard))
 
     def _measure(self, order: ShaftOrder) -> None:
         """Measure a shaft, and show and count the verdict."""
         self._desk.tell(NoticeKind.STATE, f"measuring {order.standard or order.shaft}")
+        self._measuring = order.shaft
         self._took(self._bench.measure(order, self._record))
 
     def _took(self, measured: MeasuredShaft) -> None:
         """Show, count and remember a measured shaft."""
+        self._measuring = None
+        if measured.was_empty:
+            self._nothing_lay_in(measured.order)
+            return
         self._last.take(measured)
         self._fault = measured.decision.outcome is Outcome.INSTRUMENT_FAULT
         order, decision = measured.order, measured.decision
+        self.tally.batches.add(order.batch)
         if measured.check is not None:
             self.tally.checks.setdefault(measured.check.standard, []).append(measured.check.good)
             self.tally.suspects.update(measured.suspects)
@@ -274,6 +303,12 @@ class AttendedSession:
         self._show(measured)
         if order.standard is None and self._tools.prints_each:
             self._last.print_label()
+
+    def _nothing_lay_in(self, order: ShaftOrder) -> None:
+        """Say that no shaft was in the gauge; the same shaft is asked for again."""
+        self._sound(words.SOUNDS[Outcome.DOUBTFUL])
+        self._desk.say(f"No shaft in the gauge, or it lies beside the rollers: lay {words.order_name(order)} in again")
+        self._again = order.shaft if order.standard is None else None
 
     def _show(self, measured: MeasuredShaft) -> None:
         """Show a verdict and make its sound."""
@@ -292,10 +327,10 @@ class AttendedSession:
     def _named(self, text: str) -> None:
         """Take a text as the shaft that is laid in next, if it names one, else as its label."""
         if text == choices.NO_LABEL:
-            self._known, self._label = None, ""
+            self._take_back()
             return
         try:
-            self._known, self._label = read_name(self._record.store, text), ""
+            shaft = read_name(self._record.store, text)
         except StoreError as error:
             if error.code == "never_measured" and number_in(text) is None:
                 self._known, self._label = None, text
@@ -303,6 +338,16 @@ class AttendedSession:
             self._desk.say(str(error))
             if error.code == "two_shafts":
                 self._which(text)
+            return
+        self._known, self._label = (shaft, "") if self._record.is_measured(shaft) else (None, text)
+
+    def _take_back(self) -> None:
+        """Take back what was typed for the next shaft; if nothing was, give up the shaft that was not finished."""
+        left = self._record.unfinished()
+        if self._known is None and not self._label and left is not None:
+            self._record.give_up(left)
+            self._desk.say(f"S{words.order_name(left)[1:]} is given up")
+        self._known, self._label = None, ""
 
     def _which(self, text: str) -> None:
         """Ask once which of two shafts with the same label is meant."""

@@ -51,6 +51,8 @@ class SessionTally:
         Shafts of an earlier session whose readings were stored first.
     suspects : set of int
         Shafts that a check put in doubt.
+    batches : set of int
+        Batches that got the measurements: that of this session, and that of an earlier one for a shaft it left open.
     """
 
     shafts: dict[int, CountedShaft] = field(default_factory=dict)
@@ -59,6 +61,7 @@ class SessionTally:
     checks: dict[str, list[bool]] = field(default_factory=dict)
     fetched: int = 0
     suspects: set[int] = field(default_factory=set)
+    batches: set[int] = field(default_factory=set)
 
     def words(self) -> str:
         """Return the totals as lines; the parts of the first line add up to its first number.
@@ -83,6 +86,9 @@ class SessionTally:
             those = ", ".join(map(str, sorted(self.suspects)))
             lines.append(f"measure again, a check put them in doubt: {those}")
         lines += [f"{self.fetched} of an earlier session fetched and stored first"] if self.fetched else []
+        if self.batches:
+            those = " and ".join(map(str, sorted(self.batches)))
+            lines.append(f"this session is batch {those}, as in: midspan compare batch:{max(self.batches)} ...")
         return "\n".join(lines)
 
     def _bins(self, outcome: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from midspan.attended.bench import MeasuredShaft
+from midspan.attended.bench import MeasuredShaft, ShaftOrder
 from midspan.base.formatting import printable
 from midspan.decision.decision import Outcome
 from midspan.measurement.result import Unmeasured
@@ -22,12 +22,12 @@ LARGE = {
 }
 
 
-def name_of(measured: MeasuredShaft) -> str:
+def order_name(order: ShaftOrder) -> str:
     """Return number and label of a shaft, or the name of a check standard.
 
     Parameters
     ----------
-    measured : MeasuredShaft
+    order : ShaftOrder
         The shaft.
 
     Returns
@@ -35,7 +35,6 @@ def name_of(measured: MeasuredShaft) -> str:
     str
         Text for people.
     """
-    order = measured.order
     if order.standard is not None:
         return printable(f"check standard {order.standard}")
     return printable(f"shaft {order.shaft} {order.label}").strip()
@@ -59,9 +58,9 @@ def line(measured: MeasuredShaft) -> str:
     reasons = "; ".join(map(sentence_text, decision.reasons))
     said = printable(f"{verdict}{': ' + reasons if reasons else ''}")
     if isinstance(result, Unmeasured):
-        return f"{name_of(measured)}: {said}"
+        return f"{order_name(measured.order)}: {said}"
     parts = [f"spine {spine_text(result)}", f"spread {spread_text(result)}", f"runout {runout_text(result)}"]
-    return f"{name_of(measured)}: {', '.join(parts)}. {said[:1].upper()}{said[1:]}"
+    return f"{order_name(measured.order)}: {', '.join(parts)}. {said[:1].upper()}{said[1:]}"
 
 
 def large(measured: MeasuredShaft) -> tuple[str, ...]:

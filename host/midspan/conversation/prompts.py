@@ -48,7 +48,18 @@ class PromptChoice:
         return re.split(r"\W+", self.words.lower(), maxsplit=1)[0]
 
     def after_key(self, line: str) -> str | None:
-        """Return what stands after the key of this choice in a line, None if the line does not mean this choice."""
+        """Return what stands after the key of this choice in a line.
+
+        Parameters
+        ----------
+        line : str
+            What was typed, without spaces around it.
+
+        Returns
+        -------
+        str or None
+            The text after the key, empty for the key alone; None if the line does not mean this choice.
+        """
         key, _, after = line.partition(" ")
         if line.lower() == self.key.lower():
             return ""

@@ -62,6 +62,7 @@ from midspan.store.transit import (
     WayStep,
 )
 
+OPEN_AMONG = 32  # newest orders of a bench among which one may be open: check standards may lie in between
 LARGEST_SHAFT = 2**30 - 1  # whole numbers on the gauge have 31 bits
 
 VOID = JudgedResult(None, None, Decision(Outcome.DOUBTFUL, ("its measurement is void: measure it again",)), None)
@@ -287,13 +288,35 @@ class Journal:
         Transit | None
             The shaft, None if the last one has reached its end.
         """
+        found = self._newest(gauge, 1, attended=attended)
+        return found[0] if found and found[0].is_open else None
+
+    def open_orders(self, bench: str) -> list[Transit]:
+        """Return the orders of attended runs at a bench that have not reached their end.
+
+        An order that was not carried through stays open while check standards are measured.
+
+        Parameters
+        ----------
+        bench : str
+            Name of the gauge or hand bench.
+
+        Returns
+        -------
+        list[Transit]
+            Orders among the newest 32, newest first.
+        """
+        found = self._newest(bench, OPEN_AMONG, attended=True)
+        return sorted((way for way in found if way.is_open), key=lambda way: -way.shaft)
+
+    def _newest(self, gauge: str, number: int, *, attended: bool) -> list[Transit]:
+        """Return the newest orders at a gauge, whichever run gave them."""
         # This form makes SQLite search from the end of the table instead of reading every shaft of the gauge.
         ordered_by = select(NightRow.id).where(NightRow.id == TransitRow.night_id, NightRow.gauge == gauge)
         of_its_kind = ordered_by.where(NightRow.attended == attended).exists()
-        newest = select(TransitRow.id).where(of_its_kind).order_by(TransitRow.id.desc()).limit(1)
+        newest = select(TransitRow.id).where(of_its_kind).order_by(TransitRow.id.desc()).limit(number)
         with self._store.transaction() as session:
-            found = _transits(session, newest)
-        return found[0] if found and found[0].is_open else None
+            return _transits(session, newest)
 
     def events(self, night: int) -> list[RunEvent]:
         """Return the events of a sorting run, oldest first.

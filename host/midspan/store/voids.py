@@ -48,7 +48,7 @@ class VoidRecord:
     words: str
 
 
-def void(store: Store, run: int, words: str, person: str, at_ms: int) -> None:
+def void(store: Store, run: int, words: str, person: str, at_ms: int, *, in_set: bool = False) -> None:
     """Record that a measurement does not count.
 
     A crack that it suspected and that a later verdict has taken over stays with the shaft until it is measured again or
@@ -66,6 +66,8 @@ def void(store: Store, run: int, words: str, person: str, at_ms: int) -> None:
         Who says so, may be empty.
     at_ms : int
         Time, UTC in ms since 1970.
+    in_set : bool
+        True to take it of a shaft in a set too: for a measurement without a result, on which no set rests.
 
     Raises
     ------
@@ -79,7 +81,8 @@ def void(store: Store, run: int, words: str, person: str, at_ms: int) -> None:
         session = records.session
         if _say(session, said):
             raise StoreError(f"{store.place}: this measurement of shaft {shaft} is void already", code="already_void")
-        _refuse_in_set(session, known_identities(records).numbers(shaft))
+        if not in_set:
+            _refuse_in_set(session, known_identities(records).numbers(shaft))
         _pass_on(session, run)
 
 
