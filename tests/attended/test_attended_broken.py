@@ -59,7 +59,7 @@ def test_a_shaft_that_was_not_finished_keeps_number_and_label_though_a_check_com
 
     def dies_measuring(posted, typed):
         rig.lay_in(posted, typed)
-        rig.gauge.lost_calls = 9
+        rig.gauge.lost_calls = 9 if typed == "" else 0
 
     rig.session([("lay standard", "k"), ("lay next", "K-1"), ENTER], before=dies_measuring)
     rig.gauge.lost_calls, rig.laid = 0, ["first", "second"]

@@ -152,17 +152,18 @@ def test_who_stops_in_the_middle_of_a_shaft_goes_on_there_next_time(folder) -> N
     stopping.true = [*TYPED[:3], replace(TYPED[3], loaded="q"), *TYPED[4:]]
     assert measured(folder, stopping).shafts == {}
     person = AtTheDesk(["q"])
-    measured(folder, person)
+    totals = measured(folder, person)
     assert (person.ids[0], len(person.read)) == ("unfinished", READINGS - 3 * len(NAMES))
+    assert (list(totals.shafts), totals.measurements, totals.fetched) == ([1], 1, 0)
     assert len(results(folder, 1)) == 1
 
 
-def test_a_shaft_that_is_left_uses_its_number_up(folder) -> None:
+def test_a_shaft_that_is_begun_anew_keeps_its_number(folder) -> None:
     measured(folder, AtTheDesk([""], at=8))
     person = AtTheDesk(["", "q"], {"unfinished": "n"})
     totals = measured(folder, person)
-    assert list(totals.shafts) == [2]
-    assert results(folder, 1) == []
+    assert list(totals.shafts) == [1]
+    assert len(results(folder, 1)) == 1
 
 
 def test_readings_that_cannot_be_are_kept_and_the_session_goes_on(folder) -> None:
@@ -174,4 +175,4 @@ def test_readings_that_cannot_be_are_kept_and_the_session_goes_on(folder) -> Non
     (kept,) = sessions(folder / "hand-readings.jsonl")
     assert (len(kept.typed), kept.has_ended) == (16, True)
     again = AtTheDesk(["", "q"])
-    assert list(measured(folder, again).shafts) == [2]
+    assert list(measured(folder, again).shafts) == [1]  # it gave no result, so it keeps its number

@@ -263,6 +263,7 @@ class AttendedSession:
             order = self._record.order(self._label)
             if self._label and self._label != self._record.label_of(order.shaft):
                 self._last.say_of(order.shaft, DetailKind.LABEL, self._label)
+            self._label = ""  # the shaft has it now, whatever becomes of the measurement
             self._measure(order)
         self._known, self._label = self._again, ""
 
