@@ -4,6 +4,9 @@ Pounds and thou are worked out here by the formula of a simply supported beam (d
 span), which for slender shafts at these deflections is true to 1 % (Gere and Timoshenko, Mechanics of Materials).
 """
 
+import json
+import os
+
 import pytest
 from commands_rig import answer, complaint, midspan
 from midspan.base.errors import ReadingsError, StoreError
@@ -120,3 +123,41 @@ def test_a_number_of_another_shaft_is_refused(store, tmp_path):
     words = ("shafts", "import", path, "--column", "label=Name", *THOU, "--store", store.place)
     assert "blue-1" in complaint(midspan(*words))
     assert store.latest(2) is None
+
+
+def test_the_same_list_written_otherwise_brings_nothing_twice(store, tmp_path):
+    words = ("shafts", "import", "old.csv", "--column", "label=Name", *THOU, "--store", store.place)
+    path = listed(tmp_path, "No;Name;Spine\n301;a;511,2\n302;b;500\n")
+    first = midspan(*words, folder=tmp_path)
+    assert "303" in first.stdout
+    listed(tmp_path, "No;Name;Spine\n301;a;511.2\n302;b;501\n303;c;490\n")
+    os.utime(path, (1, 1))
+    again = midspan(*words, folder=tmp_path)
+    assert "2 shafts of the list" in again.stdout
+    assert "1 line" in again.stdout
+    assert "measured here" not in again.stdout
+    assert [len(store.standing(number)) for number in (301, 302, 303)] == [1, 1, 1]
+    assert store.latest(302).result.spine_thou == pytest.approx(501.0)  # what was imported last counts
+
+
+@pytest.mark.parametrize(("named", "meant"), [("weight=Weight", "weight_gr"), ("length=L", "length_mm")])
+def test_a_column_that_is_nearly_named_is_suggested(named, meant):
+    with pytest.raises(ReadingsError, match=meant) as caught:
+        ListForm.of(["number=No", "spine=Spine", named], "thou", 2.0)
+    assert caught.value.code == "column"
+
+
+def test_labels_in_the_column_of_numbers_lead_to_the_option(tmp_path):
+    with pytest.raises(ReadingsError, match="--column label=no") as caught:
+        read_list(listed(tmp_path, "No,Spine\nA-1,500\n"), ListForm.of(["number=No", "spine=Spine"], "thou", 2.0))
+    assert caught.value.code == "number"
+
+
+def test_shafts_of_a_list_lack_no_readings_in_a_backup(store, tmp_path):
+    listed(tmp_path, "No,Spine\n1,500\n2,501\n")
+    assert midspan("shafts", "import", "old.csv", *THOU, "--store", store.place, folder=tmp_path).returncode == 0
+    done = midspan("backup", tmp_path / "kept", "--store", store.place)
+    assert (done.returncode, "old.csv" in done.stdout + done.stderr) == (0, False)
+    assert midspan("restore", tmp_path / "kept", "--into", tmp_path / "new").returncode == 0
+    manifest = json.loads((tmp_path / "kept" / "manifest.json").read_text())
+    assert (manifest["runs"], manifest["lacking"]) == (2, {})

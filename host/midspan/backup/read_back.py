@@ -21,7 +21,7 @@ class ReadBack:
     nights : int
         Number of sorting runs.
     runs : int
-        Number of measurements.
+        Number of measurements, with the shafts that are known from a list only.
     results : int
         Number of results.
     lacking : dict[str, int]
@@ -68,4 +68,5 @@ def read_back(store: Store, files: Mapping[str, list[Path]]) -> ReadBack:
                 trouble[name] = str(error)
         if missing:
             lacking[name] = len(missing)
-    return ReadBack(content.nights, sum(map(len, content.runs.values())), content.results, lacking, trouble)
+    runs_read = content.listed + sum(map(len, content.runs.values()))
+    return ReadBack(content.nights, runs_read, content.results, lacking, trouble)

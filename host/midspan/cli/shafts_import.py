@@ -43,6 +43,9 @@ def import_(
         done = import_list(opened, shafts, file, by, now_ms())
     print(f"{len(done.added)} shafts of the list are in {store}" + (f": {listed(done.added)}" if done.added else ""))
     if done.known:
-        print(f"{done.known} lines were imported before")
+        lines = "1 line was" if done.known == 1 else f"{done.known} lines were"
+        print(f"{lines} imported before with the same spine, and left out")
     if done.measured:
         print(f"measured here already, which counts before the list: {listed(done.measured)}")
+    if done.added:
+        print(f"the next new shaft gets number {done.next_number}")

@@ -1,5 +1,6 @@
 """`midspan shafts void, unvoid, label, note, tell`: take measurements back, and say whose a shaft is."""
 
+import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -8,7 +9,7 @@ from midspan.base.clock import now_ms
 from midspan.base.errors import StoreError
 from midspan.base.formatting import printable
 from midspan.cli.options import STORE, Shafts, StoreAt
-from midspan.cli.screen import aside
+from midspan.cli.screen import aside, ask
 from midspan.store.place import StorePlace
 
 if TYPE_CHECKING:
@@ -17,7 +18,10 @@ if TYPE_CHECKING:
 
 ShaftName = Annotated[str, typer.Argument(help="Number or label of the shaft.", metavar="SHAFT")]
 By = Annotated[str, typer.Option(help="Who says so.")]
-WhyVoid = Annotated[str, typer.Option(help="Reason, as in: the wrong shaft lay in the gauge.")]
+WhyVoid = Annotated[
+    str | None, typer.Option(help="Reason, as in: the wrong shaft lay in the gauge.", show_default="asked for")
+]
+WhyAgain = Annotated[str, typer.Option(help="A word on it.")]
 Measurement = Annotated[
     int | None,
     typer.Option(min=1, help="Its number, as `midspan shafts show` lists it.", show_default="the newest that applies"),
@@ -29,7 +33,7 @@ LOOK_FOR_CRACK = (
 
 
 def void(
-    shaft: ShaftName, why: WhyVoid, by: By = "", measurement: Measurement = None, store: StoreAt = STORE
+    shaft: ShaftName, why: WhyVoid = None, by: By = "", measurement: Measurement = None, store: StoreAt = STORE
 ) -> None:  # fmt: skip
     """Let a measurement count no more; it stays on record with your reason.
 
@@ -43,6 +47,8 @@ def void(
         number = read_name(opened, shaft)
         run = _measurement(opened, number, measurement, void=False)
         stored = next(each for each in reversed(opened.history(number)) if each.run_id == run)
+        if why is None:
+            why = ask("Why does it not count?") if sys.stdin.isatty() else ""
         voids.void(opened, run, why, by, now_ms())
         cracked = any(concern.kind is ConcernKind.CRACK for concern in stored.decision.concerns)
         print(f"shaft {number}: measurement {run} is void; {_what_counts(opened, number)}")
@@ -51,7 +57,7 @@ def void(
 
 
 def unvoid(
-    shaft: ShaftName, why: WhyVoid, by: By = "", measurement: Measurement = None, store: StoreAt = STORE
+    shaft: ShaftName, why: WhyAgain = "", by: By = "", measurement: Measurement = None, store: StoreAt = STORE
 ) -> None:  # fmt: skip
     """Let a void measurement count again."""
     from midspan.store import voids

@@ -90,6 +90,10 @@ class ListForm:
         columns: dict[str, str] = {}
         for text in named:
             name, equals, heading = text.partition("=")
+            if equals and name not in FIELDS and (near := [field for field in FIELDS if name and name in field]):
+                raise ReadingsError(
+                    f"--column {text}: say {' or '.join(f'{each}={heading}' for each in near)}", code="column"
+                )
             if not equals or name not in FIELDS or name in columns:
                 raise ReadingsError(
                     f"--column {text}: write WHAT=HEADING once for each of: {', '.join(FIELDS)}", code="column"
@@ -203,7 +207,12 @@ def _shaft(table: TypedTable, line: TableLine, form: ListForm) -> ListedShaft:
     lb = float(pounds_from_thou(float(convert_deflection(spine_thou * MM_PER_THOU, STANDARD, OLDER)) / MM_PER_THOU))
     number = lookup.number_in(cells["number"]) if "number" in cells else None
     if "number" in cells and number is None:
-        raise ReadingsError(f"{place}: {cells['number']!r} is no number of a shaft; use it as label", code="number")
+        heading = form.columns["number"]
+        raise ReadingsError(
+            f"{place}: {cells['number']!r} is no number of a shaft; if it is a label, say --column label={heading} "
+            f"instead of number={heading}",
+            code="number",
+        )
     return ListedShaft(
         line.number, place, number, spine_thou, u_thou, (lb, lb * u_thou / spine_thou), _weight(cells, place),
         {kind: checked(kind, cells[name]) for name, kind in DETAILS.items() if cells.get(name)},

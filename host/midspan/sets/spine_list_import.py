@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,11 +16,13 @@ from midspan.sets.spine_list import ListedShaft
 from midspan.store.database import Store, add_evaluation
 from midspan.store.detail_kinds import DetailKind
 from midspan.store.details import record_details
-from midspan.store.evaluation import Evaluation, Origin, RunReference
+from midspan.store.evaluation import Evaluation, Origin, RunReference, StoredResult
 from midspan.store.lookup import read_name
 from midspan.store.older_spines import LISTED_EVALUATION
 from midspan.store.set_records import SetRecords, WeightRecord
-from midspan.store.stored_result import ListedResult, read_measured
+from midspan.store.stored_result import ListedResult, finite, read_measured
+
+SAME = 1e-9  # relative difference of one number through a database
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,12 +36,15 @@ class ListImport:
     measured : tuple[int, ...]
         Those of them that were measured here already; their measurements count.
     known : int
-        How many lines were imported before.
+        How many lines were left out because the same spine of that shaft was imported before.
+    next_number : int
+        Number that the next new shaft gets.
     """
 
     added: tuple[int, ...]
     measured: tuple[int, ...]
     known: int
+    next_number: int
 
 
 def import_list(store: Store, shafts: Sequence[ListedShaft], source: Path, person: str, at_ms: int) -> ListImport:
@@ -72,12 +78,17 @@ def import_list(store: Store, shafts: Sequence[ListedShaft], source: Path, perso
     """
     made_ms = int(source.stat().st_mtime * 1000)
     numbers = _numbers(store, shafts)
-    measured = tuple(number for number in numbers if store.latest(number) is not None)
+    stand = {number: store.standing(number) for number in numbers}
+    measured = {number for number, there in stand.items() if any(not _is_listed(stored) for stored in there)}
     runs = [
         RunReference(str(source), shaft.line, number, shaft.label, made_ms)
         for shaft, number in zip(shafts, numbers, strict=True)
     ]
-    new = [(shaft, run) for shaft, run in zip(shafts, runs, strict=True) if store.run_of(run) is None]
+    new = [
+        (shaft, run)
+        for shaft, run in zip(shafts, runs, strict=True)
+        if store.run_of(run) is None and not any(_is_same(shaft, stored) for stored in stand[run.shaft])
+    ]
     batch = store.begin_batch(f"list {source.name}", at_ms) if new else 0
     with SetRecords.of(store) as records:
         for shaft, run in new:
@@ -85,8 +96,25 @@ def import_list(store: Store, shafts: Sequence[ListedShaft], source: Path, perso
             evaluation = Evaluation(_result(shaft, made_ms), verdict, at_ms)
             add_evaluation(records.session, batch, run, evaluation, Origin.IMPORTED)
             _say(records, shaft, run.shaft, person, at_ms)
+        following = records.highest_number() + 1
     added = tuple(run.shaft for _, run in new)
-    return ListImport(added, tuple(number for number in added if number in measured), len(shafts) - len(new))
+    both = tuple(number for number in added if number in measured)
+    return ListImport(added, both, len(shafts) - len(new), following)
+
+
+def _is_listed(stored: StoredResult) -> bool:
+    """Return True if a result is from a list, not measured."""
+    return isinstance(stored.result, ListedResult)
+
+
+def _is_same(shaft: ListedShaft, stored: StoredResult) -> bool:
+    """Return True if a line says what was imported before, however its cells or its file are written now."""
+    result = stored.result
+    return (
+        isinstance(result, ListedResult)
+        and math.isclose(finite(result.spine_thou) or math.nan, shaft.spine_thou, rel_tol=SAME)
+        and math.isclose(finite(result.u_spine_thou) or math.nan, shaft.u_spine_thou, rel_tol=SAME)
+    )
 
 
 def _numbers(store: Store, shafts: Sequence[ListedShaft]) -> list[int]:

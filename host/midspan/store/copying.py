@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from midspan.base.errors import BackupError, OutputError
@@ -43,11 +43,14 @@ class StoreContent:
     runs : Mapping[str, set[RunPlace]]
         Measurements by the name of their file of readings; each is (byte offset of its block, number of the shaft,
         start in ms since 1970).
+    listed : int
+        Number of shafts known from a list only, which never had readings.
     """
 
     nights: int
     results: int
     runs: Mapping[str, set[RunPlace]]
+    listed: int
 
 
 def copy_database(store: Store, copy: StorePlace) -> None:
@@ -138,16 +141,23 @@ def read_whole(store: Store) -> StoreContent:
         if state != "ok":
             raise BackupError(f"{store.place}: the database is damaged ({state}); use another backup")
         nights = session.scalar(select(func.count()).select_from(NightRow)) or 0
-        return StoreContent(nights, _read_results(session, store.place), _runs(session))
+        listed = session.scalar(select(func.count()).select_from(_listed().distinct().subquery())) or 0
+        return StoreContent(nights, _read_results(session, store.place), _runs(session), listed)
 
 
 def _runs(session: Session) -> dict[str, set[RunPlace]]:
-    """Return the measurements of a database by the name of their file of readings."""
+    """Return the measurements of a database by the name of their file of readings; a line of a list has none."""
     found: dict[str, set[RunPlace]] = defaultdict(set)
     columns = select(RunRow.archive, RunRow.byte_offset, RunRow.shaft, RunRow.started_ms)
+    columns = columns.where(RunRow.id.not_in(_listed()))
     for archive, offset, shaft, started_ms in session.execute(columns):
         found[archive].add((offset, shaft, started_ms))
     return found
+
+
+def _listed() -> Select[int]:
+    """Return the query for the runs that are lines of a list made elsewhere."""
+    return select(ResultRow.run_id).where(ResultRow.kind == ResultKind.LISTED.value)
 
 
 def _read_results(session: Session, place: StorePlace) -> int:

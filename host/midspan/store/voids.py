@@ -182,8 +182,8 @@ def void_runs(store: Store, shafts: Collection[int]) -> dict[int, VoidRecord]:
 
 
 def _shaft_of(store: Store, said: VoidRecord) -> int:
-    """Return the number of the shaft of a measurement; raise StoreError without a reason or for an unknown number."""
-    if not said.words.strip():
+    """Return the shaft of a measurement; raise StoreError for an unknown number or a void without a reason."""
+    if said.void and not said.words.strip():
         raise StoreError("say why, as in: the wrong shaft lay in the gauge", code="void_reason")
     with store.transaction() as session:
         shaft = session.scalars(select(RunRow.shaft).where(RunRow.id == said.run)).first()
