@@ -18,7 +18,8 @@ from commands_rig import midspan, refusal, settings
 from midspan.archive.reader import Archive
 from midspan.attended import choices
 from midspan.attended.bench import Hindrance
-from midspan.base.errors import LinkError
+from midspan.attended.gauge_bench import CAUTION
+from midspan.base.errors import ArchiveError, LinkError
 from midspan.rehearsal import scenario
 from midspan.store.journal import Journal
 from midspan.store.place import StorePlace
@@ -140,7 +141,10 @@ def test_a_second_session_on_the_gauge_is_refused_in_a_line(afternoon):
     while AT_PROMPT not in told:
         told += host.stderr.read1()
     second = midspan(*MEASURE, afternoon.folder / "port", folder=afternoon.folder)
-    assert refusal(second, LinkError).code == "busy"
+    assert refusal(second, ArchiveError).code == "in_use"
+    assert CAUTION not in second.stderr
+    elsewhere = midspan(*MEASURE, afternoon.folder / "port", "--archive", "other.avro", folder=afternoon.folder)
+    assert refusal(elsewhere, LinkError).code == "busy"
     host.communicate(b"\nq\n")
     afternoon.check_books()
 

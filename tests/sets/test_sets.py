@@ -13,11 +13,12 @@ import pytest
 from commands_rig import answer, complaint, midspan, refusal, sets, shafts
 from midspan.base.errors import StoreError
 from midspan.decision.decision import Decision, Outcome
+from midspan.decision.limit_test import NO_REPEAT
 from midspan.report.sets_text import choice_words
 from midspan.sets.choose import Choice
 from midspan.sets.limits import Limits
 from midspan.sets.registry import Sets
-from midspan.sets.stock import read_stock
+from midspan.sets.stock import read_stock, spoken_against
 from midspan.sets.twins import say
 from midspan.sets.weights import weight_of
 from night_on_paper import paper_night
@@ -86,6 +87,16 @@ def test_each_shaft_that_is_no_stock_is_left_out_with_its_reason(store_place):
             "bin uncertain": (unseen,),
             "suspect, a check standard read wrong": tuple(suspects[1:]),
         }
+
+
+def test_a_doubtful_shaft_has_the_advice_of_its_verdict(stocked):
+    with stocked.open() as store:
+        for shaft, advice in ((901, "measure it again"), (902, NO_REPEAT)):
+            doubtful = Decision(Outcome.DOUBTFUL, (f"spread 4.98 thou is too close to the limit 5 thou: {advice}",))
+            measured(store, shaft, 500.0, decision=doubtful)
+        reasons = spoken_against(store, [901, 902])
+    assert [NO_REPEAT in reasons[shaft] for shaft in (901, 902)] == [False, True]
+    assert "measure it again" in reasons[901]
 
 
 def test_the_newest_measurement_counts_and_of_it_the_newest_result(stocked):

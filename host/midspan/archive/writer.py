@@ -180,7 +180,8 @@ class ArchiveWriter:
         """Raise ArchiveError if the file is already open for writing anywhere."""
         if not is_locked_now(self._file.fileno()):
             raise ArchiveError(
-                f"{self.path}: already open for writing, here or in another program; close it there, or name another",
+                f"{self.path}: another session or run is adding readings to it; end that one (q in a session), or "
+                "name another file",
                 code="in_use",
             )
 

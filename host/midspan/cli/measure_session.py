@@ -62,8 +62,8 @@ def run_session(options: "BenchOptions", given: SessionOptions, workspace: "Work
     rules = _rules(load_bands(options.bands), calibration, given, workspace)
     cycle = calibration.usual_cycle if options.cycle is None else chosen_cycle(options.cycle)
     with ExitStack() as stack:
+        archive = stack.enter_context(ArchiveWriter(options.archive))  # first: another session is refused before all
         gauge = stack.enter_context(_gauge(options, calibration, rules.standard))
-        archive = stack.enter_context(ArchiveWriter(options.archive))
         if archive.moved is not None:
             aside(archive.moved)
         store = stack.enter_context(options.store.open())

@@ -23,7 +23,7 @@ class LimitEffect(Enum):
 
 
 AGAINST, DOUBT, REMARK = LimitEffect
-_NO_REPEAT = "measuring again would not help, a better calibration or another rule would"
+NO_REPEAT = "measuring again would not help, a better calibration or another rule would"
 MOST_PLACES = 2  # of a value in a sentence; a value that these places round to its limit gets one more
 
 
@@ -101,7 +101,7 @@ class Comparison:
             yield LimitFinding(f"{what} {where} {at}; the rule lets it pass", REMARK)
         elif self.rule.leaves_doubt and beyond <= beyond_by:
             helps = self.renewed is None or repeat_helps(beyond, beyond_by, self.renewed)
-            advice = "measure it again" if helps else _NO_REPEAT
+            advice = "measure it again" if helps else NO_REPEAT
             yield LimitFinding(f"{what} is too close to {at}: {advice}", DOUBT, helps)
         elif outside_bands:
             yield LimitFinding(f"{what} is {side} {at}", AGAINST)

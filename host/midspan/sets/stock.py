@@ -20,6 +20,7 @@ import numpy as np
 from midspan.base.errors import StoreError
 from midspan.base.units import GRAM_PER_GRAIN, MM_PER_THOU
 from midspan.decision.decision import Outcome
+from midspan.decision.limit_test import NO_REPEAT
 from midspan.measurement.definition import DEFINITION
 from midspan.sets.limits import Array, Limits
 from midspan.sets.twins import Twins, find_twins
@@ -34,6 +35,7 @@ OUTCOMES = {
     Outcome.REJECTED: "rejected",
     Outcome.INSTRUMENT_FAULT: "measured while the gauge was at fault: measure it again",
 }
+NO_REPEAT_HELPS = f"doubtful: {NO_REPEAT}"
 STANDARD, IN_A_SET, SPENT = "a check standard", "in a set already", "marked as spent"
 SHIPPED = "shipped with its set"
 UNMEASURED, SUSPECT = "not measured", "suspect, a check standard read wrong: measure it again"
@@ -467,7 +469,7 @@ def beside_verdict(store: Store, shaft: int) -> str | None:
         The reason, None if there is none.
     """
     reason = spoken_against(store, [shaft]).get(shaft)
-    return None if reason == UNMEASURED or reason in OUTCOMES.values() else reason
+    return None if reason in (UNMEASURED, NO_REPEAT_HELPS, *OUTCOMES.values()) else reason
 
 
 def _likely_cracked(records: StockRecords, why: _Reasons) -> frozenset[int]:
@@ -563,6 +565,7 @@ class _Reasons:
             (self._is_spent(numbers), SPENT),
             (row.listed, LISTED),
             (row.spine_thou is None and row.outcome == Outcome.DOUBTFUL, UNMEASURED),
+            (row.outcome == Outcome.DOUBTFUL and not row.repeat_helps, NO_REPEAT_HELPS),
             (row.outcome in OUTCOMES, OUTCOMES.get(row.outcome)),
             (row.run in self.suspect, SUSPECT),
             (row.run in self.lost, UNKNOWN),

@@ -9,6 +9,7 @@ from sqlalchemy import and_, func, select
 from sqlalchemy.orm import aliased
 
 from midspan.decision.decision import ConcernKind, Outcome
+from midspan.decision.limit_test import NO_REPEAT
 from midspan.measurement.definition import DEFINITION
 from midspan.measurement.result_form import ResultKind
 from midspan.store.comparable import ComparableResult, comparable_results
@@ -83,6 +84,8 @@ class StandingMeasurement:
         Its standard uncertainty, lb.
     listed : bool
         True if it is no measurement but from a list made elsewhere.
+    repeat_helps : bool
+        False if the verdict is doubtful and says that measuring again would not help.
     """
 
     shaft: int
@@ -102,6 +105,7 @@ class StandingMeasurement:
     older_lb: float | None = None
     u_older_lb: float | None = None
     listed: bool = False
+    repeat_helps: bool = True
 
     def convert(self, definition: str, conversion: Conversion) -> None:
         """Bring a spine that another version stored under the reference condition, its pounds in proportion.
@@ -141,7 +145,7 @@ class StockRecords(Records):
             RunRow.shaft, RunRow.label, RunRow.batch_id, RunRow.origin, ResultRow.run_id, ResultRow.id,
             ResultRow.spine_thou, ResultRow.u_spine_thou, ResultRow.spread_thou, ResultRow.runout_mm,
             DecisionRow.outcome, DecisionRow.bin, ResultRow.older_lb, ResultRow.u_older_lb, json_of(FREEDOM),
-            ResultRow.kind,
+            ResultRow.kind, DecisionRow.reasons.contains(NO_REPEAT),
         )  # fmt: skip
         query = select(*columns).join(ResultRow, ResultRow.run_id == RunRow.id)
         query = query.join(DecisionRow, DecisionRow.result_id == ResultRow.id).where(*standing_results())
@@ -152,10 +156,10 @@ class StockRecords(Records):
             StandingMeasurement(
                 shaft, label, batch, _ORIGINS[origin], run, result, spine, u_spine, spread, runout, _OUTCOMES[outcome],
                 bin_name, DEFINITION, freedom_of(freedom, u_spine), lb, u_lb,
-                kind == ResultKind.LISTED.value,
+                kind == ResultKind.LISTED.value, not no_repeat,
             )
             for shaft, label, batch, origin, run, result, spine, u_spine, spread, runout, outcome, bin_name, lb, u_lb,
-                freedom, kind in self._session.execute(query.order_by(RunRow.shaft))
+                freedom, kind, no_repeat in self._session.execute(query.order_by(RunRow.shaft))
         ]  # fmt: skip
         for row in rows:
             if row.result in stated:
