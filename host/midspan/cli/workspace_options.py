@@ -114,7 +114,7 @@ def _lacking(error: typer.BadParameter) -> str:
 def _not_there(error: MidspanError) -> str:
     """Return the option for a file that is not there under its usual name; empty for any other error."""
     if error.code == "no_source":
-        return "--port"
+        return "--port or --csv"
     gone = error.code == "missing" or isinstance(error.__cause__, FileNotFoundError)
     usual = [f"--{name}" for name, value in _usual().items() if value and str(error).startswith(f"{value}:")]
     return usual[0] if gone and usual else ""
