@@ -156,3 +156,22 @@ def test_a_shaft_rejected_for_its_hysteresis_is_a_suspect_even_within_a_set(stor
     assert shafts(store.place, "find", "--suspects").stdout.count("may be cracked") == 2
     assert "may be cracked" in shafts(store.place, "show", "3").stdout
     assert "may be cracked" in complaint(midspan("sets", "card", "spring", "--store", store.place))
+
+
+def test_a_shaft_is_found_by_customer_and_order_of_its_set(rack):
+    kept = ("--store", rack.place)
+    assert midspan("sets", "order", "spring", "--order", "2026-14", "--customer", "Ann Bow", *kept).returncode == 0
+    for kind, part in ((DetailKind.ORDER, "2026-14"), (DetailKind.CUSTOMER, "ann")):
+        assert [shaft.shaft for shaft in find_shafts(rack, ShaftQuery(said={kind: part}))] == [1, 2]
+    assert [shaft.shaft for shaft in find_shafts(rack, ShaftQuery(word="2026-14"))] == [1, 2]
+
+
+@pytest.mark.parametrize(("labels", "expected"), [(("B-2", ""), "B-2"), (("", "B-2"), "B-2"), (("B-2", "K-1"), "K-1")])
+def test_a_label_of_either_number_holds_for_a_joined_shaft(store, labels, expected):
+    for at_ms, (shaft, label) in enumerate(zip((16, 304), labels, strict=True)):
+        add_result(store, run_of(shaft, label, at_ms=at_ms), result_of(500.0))
+    say(store, [16, 304], same=True, at_ms=10)
+    (found,) = find_shafts(store, ShaftQuery())
+    assert (found.shaft, found.label, shafts_of(store, [304])[304].label) == (304, expected, expected)
+    told_of = answer(store.place, "show", "16", group="shafts")
+    assert (told_of["label"], expected in told_of["earlier_labels"]) == (expected, False)

@@ -52,7 +52,7 @@ def found_table(found: Sequence[FoundShaft]) -> Table:
             UNKNOWN if known is None else spine_text(known).cell,
             printable((shaft.newest.row.bin if shaft.newest else None) or UNKNOWN),
             UNKNOWN if known is None else weight_text(known.weight_gr).number,
-            printable(shaft.set_name or ""),
+            printable(", ".join(filter(None, (shaft.set_name, shaft.set_whom.words)))),
             printable("; ".join(_remarks(shaft))),
         )
     number = f"{len(found)} shaft{'' if len(found) == 1 else 's'}"

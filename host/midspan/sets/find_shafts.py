@@ -25,6 +25,7 @@ from midspan.sets.stock import (
     NewestOfShaft,
     newest_of_each,
 )
+from midspan.sets.whom import Whom
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind
 from midspan.store.details import Detail, current, details_of
@@ -89,6 +90,8 @@ class FoundShaft:
         Everything that was said of it, oldest first.
     set_name : str | None
         Name of the set that it is in, None if it is in none.
+    set_whom : Whom
+        For whom that set is.
     """
 
     numbers: tuple[int, ...]
@@ -97,6 +100,7 @@ class FoundShaft:
     newest: NewestOfShaft | None
     details: tuple[Detail, ...]
     set_name: str | None
+    set_whom: Whom
 
     @property
     def shaft(self) -> int:
@@ -159,14 +163,15 @@ def every_shaft(store: Store) -> list[FoundShaft]:
     with Records.of(store) as records:
         runs = _by_key((same.key(run.shaft), run) for run in records.every_run())
     details = _by_key((same.key(detail.shaft), detail) for detail in details_of(store, None))
-    sets = {same.key(shaft): kept.name for kept in Sets(store).all() for shaft in kept.present}
+    sets = {same.key(shaft): kept for kept in Sets(store).all() for shaft in kept.present}
     found = []
     for key in sorted(runs):
         counts = newest.get(key)
         if counts is None or counts.against != STANDARD:
             label = runs[key][-1].label if counts is None else counts.row.label
-            said = tuple(details.get(key, ()))
-            found.append(FoundShaft(same.numbers(key), label, tuple(runs[key]), counts, said, sets.get(key)))
+            said, kept = tuple(details.get(key, ())), sets.get(key)
+            name, whom = (None, Whom()) if kept is None else (kept.name, kept.details.whom)
+            found.append(FoundShaft(same.numbers(key), label, tuple(runs[key]), counts, said, name, whom))
     return found
 
 
@@ -196,10 +201,11 @@ def _fits(shaft: FoundShaft, query: ShaftQuery) -> bool:
 
 
 def _said(shaft: FoundShaft, counts: Mapping[DetailKind, str], kind: DetailKind) -> Sequence[str]:
-    """Return what counts of a kind; of notes all of them."""
+    """Return what counts of a kind; of notes all of them, of customer and order also those of the set it is in."""
     if kind is DetailKind.NOTE:
         return [detail.value or "" for detail in shaft.details if detail.kind is kind]
-    return [counts[kind]] if kind in counts else []
+    of_set = {DetailKind.CUSTOMER: shaft.set_whom.customer, DetailKind.ORDER: shaft.set_whom.order}
+    return [text for text in (counts.get(kind), of_set.get(kind)) if text is not None]
 
 
 def _has_word(shaft: FoundShaft, word: str) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from midspan.base.units import GRAM_PER_GRAIN
 from midspan.sets.registry import Sets
-from midspan.sets.stock import spoken_against
+from midspan.sets.stock import label_among, spoken_against
 from midspan.store.database import Store
 from midspan.store.detail_kinds import DetailKind
 from midspan.store.details import Detail, details_of
@@ -122,8 +122,10 @@ def shaft_history(store: Store, shaft: int) -> ShaftHistory:
         joined = [said for said in records.stated_identities() if said.shaft in numbers or said.other in numbers]
         own_labels = records.own_labels(numbers)
     measurements = _measurements(store, numbers)
+    standing = [each.stored.run for each in measurements if each.stands]
     details = _each_once(details_of(store, numbers))
     label = next((each.stored.run.label for each in measurements if each.counts), measurements[-1].stored.run.label)
+    label = label or label_among(numbers, {run.shaft: run.label for run in standing if run.label})
     said = [detail.value for detail in details if detail.kind is DetailKind.LABEL and detail.value]
     return ShaftHistory(
         numbers, label, tuple(name for name in dict.fromkeys([*own_labels, *said]) if name not in ("", label)),

@@ -501,8 +501,43 @@ def _counting(records: StockRecords, why: _Reasons) -> list[StandingMeasurement]
     side_by_side: dict[int, list[StandingMeasurement]] = {}
     for row in records.standing():
         side_by_side.setdefault(row.shaft, []).append(row)
+    side_by_side = _all_labelled(side_by_side, why.same)
     why.contradicted.update(shaft for shaft, rows in side_by_side.items() if _contradict(rows))
     return [rows[0] if len(rows) == 1 else min(rows, key=why.worst_first) for rows in side_by_side.values()]
+
+
+def _all_labelled(
+    rows: Mapping[int, Sequence[StandingMeasurement]], same: Identities
+) -> dict[int, list[StandingMeasurement]]:
+    """Return the measurements of each number, those without a label with that of the shaft's other numbers."""
+    labels = {row.shaft: row.label for those in rows.values() for row in those if row.label}
+    return {
+        number: [row if row.label else replace(row, label=label_among(same.numbers(number), labels)) for row in those]
+        for number, those in rows.items()
+    }
+
+
+def label_among(numbers: Iterable[int], labels: Mapping[int, str]) -> str:
+    """Return the label of a shaft that was given under some of its numbers.
+
+    Parameters
+    ----------
+    numbers : Iterable[int]
+        Its numbers, ascending.
+    labels : Mapping[int, str]
+        Labels by number, without empty ones.
+
+    Returns
+    -------
+    str
+        The label of the highest number that has one, empty if none has.
+
+    Examples
+    --------
+    >>> label_among((16, 304), {16: "B-2"}), label_among((16, 304), {})
+    ('B-2', '')
+    """
+    return next((labels[number] for number in sorted(numbers, reverse=True) if number in labels), "")
 
 
 def _contradict(rows: Sequence[StandingMeasurement]) -> bool:
