@@ -60,11 +60,11 @@ def stock_for(store: Store, stock: Stock, whom: Whom) -> Stock:
     Returns
     -------
     Stock
-        The stock; the others are left out with the reason, as in "promised: for Tom Reed".
+        The stock; the others are left out with the reason, as in "promised (for Tom Reed)".
     """
     others = promised_to_others(store, [shaft.shaft for shaft in stock.shafts], whom)
     left_out = dict(stock.left_out)
     for number, told in others.items():
-        reason = f"promised: {told.words}"
+        reason = f"promised ({told.words})"
         left_out[reason] = (*left_out.get(reason, ()), number)
     return replace(stock, shafts=tuple(shaft for shaft in stock.shafts if shaft.shaft not in others), left_out=left_out)
