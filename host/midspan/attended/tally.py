@@ -3,8 +3,10 @@
 >>> tally = SessionTally()
 >>> tally.shafts.update({1: CountedShaft("accepted", "stiff"), 2: CountedShaft("rejected")})
 >>> tally.voided.add(2)
+>>> tally.batches.add(3)
 >>> print(tally.words())
 2 shafts: 1 accepted (1 stiff), 1 void
+stored as batch 3, as in: midspan compare batch:3 ...
 """
 
 from __future__ import annotations
@@ -88,7 +90,8 @@ class SessionTally:
         lines += [f"{self.fetched} of an earlier session fetched and stored first"] if self.fetched else []
         if self.batches:
             those = " and ".join(map(str, sorted(self.batches)))
-            lines.append(f"this session is batch {those}, as in: midspan compare batch:{max(self.batches)} ...")
+            stored = f"stored as batch {those}" if len(self.batches) == 1 else f"stored in batches {those}"
+            lines.append(f"{stored}, as in: midspan compare batch:{max(self.batches)} ...")
         return "\n".join(lines)
 
     def _bins(self, outcome: str) -> str:
