@@ -175,3 +175,14 @@ def test_a_label_of_either_number_holds_for_a_joined_shaft(store, labels, expect
     assert (found.shaft, found.label, shafts_of(store, [304])[304].label) == (304, expected, expected)
     told_of = answer(store.place, "show", "16", group="shafts")
     assert (told_of["label"], expected in told_of["earlier_labels"]) == (expected, False)
+
+
+def test_the_label_that_was_said_last_counts(store):
+    say_of(store, 305, DetailKind.LABEL, "K-2", "", 5)  # given before the first measurement
+    add_result(store, run_of(305, "std", at_ms=9), result_of(500.0))
+    add_result(store, run_of(306, "K-3", at_ms=9), result_of(500.0))
+    say_of(store, 306, DetailKind.LABEL, "K-4", "", 10)
+    for shaft, label, earlier in ((305, "std", ["K-2"]), (306, "K-4", ["K-3"])):
+        told_of = answer(store.place, "show", str(shaft), group="shafts")
+        assert (told_of["label"], told_of["earlier_labels"]) == (label, earlier)
+    assert [shaft.label for shaft in find_shafts(store, ShaftQuery())] == ["std", "K-4"]

@@ -62,7 +62,18 @@ def note_run(session: Session, batch: int, run: RunReference, origin: Origin) ->
     number: int = session.scalars(select(RunRow.id).where(*is_run(run))).one()
     if new.rowcount:  # type: ignore[attr-defined]
         _supersede(session, number, run, origin)
+        if origin is Origin.MEASURED:
+            _say_label(session, run)
     return number
+
+
+def _say_label(session: Session, run: RunReference) -> None:
+    """Record the label of a new measurement if the shaft was called otherwise before: what was said last counts."""
+    said = select(DetailRow).where(DetailRow.shaft == run.shaft, DetailRow.kind == DetailKind.LABEL.value)
+    last = session.scalars(said.order_by(DetailRow.id.desc()).limit(1)).first()
+    if run.label and last is not None and last.value not in (None, run.label) and last.at_ms < run.started_ms:
+        session.add(DetailRow(shaft=run.shaft, at_ms=run.started_ms, kind=last.kind, value=run.label, person=""))
+        session.flush()
 
 
 def is_run(run: RunReference) -> tuple[ColumnElement[bool], ...]:
