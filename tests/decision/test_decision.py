@@ -465,7 +465,7 @@ def test_a_good_file_is_read(path: Path) -> None:
         ("[495, 505]", "[500, 520]", "'500'|'510'|520|505"),
         ('"510"', '"500"', "bin '500'"),
         ('name = "500"', "", "bin, entry 1, name"),
-        ("[rule]", "[rule", "TOML"),
+        ("[rule]", "[rule", "missing"),
     ],
 )
 def test_a_bad_file_is_refused_with_its_name_and_the_key(path: Path, old: str, new: str, named: str) -> None:
