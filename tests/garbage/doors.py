@@ -219,7 +219,6 @@ INPUTS = {
     "shop.toml": (
         "--workspace shop.toml status",
         "--workspace shop.toml hand budget",
-        "--workspace shop.toml init --yes",
     ),
     "sizes.toml": ("shafts size --sizes sizes.toml",),
     "sheet.toml": ("shafts labels --set spring+1 --sheet sheet.toml",),

@@ -37,7 +37,7 @@ LOG_BYTES = 300_000  # taken from its end
 PIECES = 2_000  # taken from the end of a trace: two or three shafts
 OUR_ENDINGS = (".avro", ".db", ".db-wal", ".toml", ".json", ".jsonl", ".csv", ".log", ".html", ".pdf")
 BROKEN = (MidspanError, OSError, ValueError, RecursionError)
-WHERE = re.compile(r"at line [0-9]+, column [0-9]+")  # place of a mistake in a file of settings
+WHERE = re.compile(r"line [0-9]+")  # place of a mistake in a file of settings
 SourceT = TypeVar("SourceT", bound=Path | StorePlace | str | None)
 
 
