@@ -30,7 +30,7 @@ HOST = [sys.executable, "-c", "from midspan.cli.main import main; main()"]
 MEASURE = ["measure", "--calibration", "gauge.toml", "--bands", "bands.toml", "--quiet", "--port"]
 PLUG_IN = choices.line_lost("").words.partition(".")[2]
 AT_PROMPT = b"?: all keys): "
-KILLS, CUTS = 6, 3
+KILLS, CUTS = 4, 2
 
 
 class Afternoon:

@@ -6,6 +6,7 @@
 ('rehearsal', 'results.db', False)
 """
 
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -116,7 +117,11 @@ def _not_there(error: MidspanError) -> str:
     if error.code == "no_source":
         return "--port or --csv"
     gone = error.code == "missing" or isinstance(error.__cause__, FileNotFoundError)
-    usual = [f"--{name}" for name, value in _usual().items() if value and str(error).startswith(f"{value}:")]
+    usual = [
+        f"--{name}"
+        for name, value in _usual().items()
+        if value and str(error).startswith(f"{value}:") and not os.path.lexists(str(value))  # a pipe is there
+    ]
     return usual[0] if gone and usual else ""
 
 
