@@ -9,7 +9,7 @@ import pytest
 from commands_rig import midspan, refusal
 from hypothesis import given
 from hypothesis import strategies as st
-from midspan.base.errors import OutputError, StoreError
+from midspan.base.errors import ConfigurationError, OutputError, StoreError
 from midspan.base.formatting import ranges
 from midspan.decision.decision import Decision, Outcome
 from midspan.report.night_data import read_night
@@ -426,7 +426,8 @@ def test_what_cannot_be_reported_is_said_in_a_line(tmp_path, store_place):
     def refused(*words):
         return refusal(midspan("report", *words, folder=tmp_path), StoreError)
 
-    assert "results.db" in str(refused())  # there is no such file yet
+    nothing = refusal(midspan("report", folder=tmp_path), ConfigurationError)  # no such file yet, and no workspace
+    assert nothing.code == "no_workspace"
     store_place.open().close()
     assert refused().code == "no_night"
     quiet_night(store_place, 2)
