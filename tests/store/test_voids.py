@@ -182,7 +182,7 @@ def shared(tmp_path_factory):
         yield store
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(changes=CHANGES)
 def test_any_order_of_voids_and_statements_leaves_what_the_model_says(shared, changes):
     base, model, numbers = next(BASES), Model(), []
