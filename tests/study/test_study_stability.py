@@ -147,4 +147,4 @@ def test_a_picture_shows_no_scatter_where_each_session_has_one_reading(tmp_path)
 
 def test_the_command_says_one_line_without_anything_to_study(tmp_path) -> None:
     assert "--csv" in complaint(midspan("study", "stability", folder=tmp_path))
-    assert "results.db" in complaint(midspan("study", "chart", "--label", "bar", folder=tmp_path))
+    assert "--store" in complaint(midspan("study", "chart", "--label", "bar", folder=tmp_path))
