@@ -1,7 +1,7 @@
 """Words for the result of a calibration procedure: what a maker needs, and all the rest on request.
 
 >>> spine_share_thou("span", {"span_mm": 711.2, "u_span_mm": 0.1})
-0.42
+0.41
 """
 
 from collections.abc import Callable, Mapping
