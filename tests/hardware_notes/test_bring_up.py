@@ -32,6 +32,7 @@ pytestmark = pytest.mark.process
 PAGE = ROOT / "hardware_notes" / "bring_up.md"
 PORT = "/dev/ttyACM0"
 HANDS = {"Open the lid.": "lid 1", "Close the lid.": "lid 0", "Press the em": "stop 1", "Release the em": "stop 0"}
+MOST_ASKED = 100
 BLOCK = re.compile(r"(<!-- drawn: (?P<name>[a-z ]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
@@ -53,13 +54,16 @@ class Reader:
     """A person who does what is asked, with hands on the simulated bench, and answers yes."""
 
     def __init__(self, board, out):
-        self.board, self.out = board, out
+        self.board, self.out, self.asked = board, out, 0
 
     def ask(self, text):
-        answer = "y" if text.endswith("y or n") else ""
+        assert self.asked < MOST_ASKED, text  # an answer that is never taken is asked for without end
+        self.asked += 1
+        answer = "y" if "(y: yes" in text else ""
         self.out.write(f"{text} > {answer}".rstrip() + "\n")
-        if text.startswith(tuple(HANDS)):
-            self.board.by_hand(next(hand for words, hand in HANDS.items() if text.startswith(words)))
+        for words, hand in HANDS.items():
+            if words in text:
+                self.board.by_hand(hand)
         return answer
 
 
