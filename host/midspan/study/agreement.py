@@ -122,7 +122,7 @@ class Standing:
 
 
 @dataclass(frozen=True, eq=False)
-class Agreement:
+class Intercomparison:
     """A comparison of instruments.
 
     Parameters
@@ -148,7 +148,7 @@ class Agreement:
         return tuple(sorted((each for each in self.standings if not each.agrees), key=lambda each: each.p))
 
 
-def agreement(visits: Sequence[Visit]) -> Agreement:
+def agreement(visits: Sequence[Visit]) -> Intercomparison:
     """Return how the instruments of a comparison stand to each other.
 
     Parameters
@@ -158,7 +158,7 @@ def agreement(visits: Sequence[Visit]) -> Agreement:
 
     Returns
     -------
-    Agreement
+    Intercomparison
         Reference values and the standing of each instrument.
 
     Raises
@@ -188,7 +188,7 @@ def agreement(visits: Sequence[Visit]) -> Agreement:
         raise ReadingsError(
             "no shaft was measured by two instruments; send the same ones round", code="no_common_shaft"
         )
-    return Agreement(shafts, consensus(_results(visits, shafts)), tuple(standings))
+    return Intercomparison(shafts, consensus(_results(visits, shafts)), tuple(standings))
 
 
 def _results(visits: Sequence[Visit], shafts: Sequence[str]) -> Results:

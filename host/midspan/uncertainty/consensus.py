@@ -153,7 +153,7 @@ def consensus(results: Results, *, scatter: bool | None = None) -> Consensus:
 
 
 @dataclass(frozen=True, eq=False)
-class _Fit:
+class _Combination:
     """Generalised least squares with a given scatter between instruments."""
 
     values: Array
@@ -162,7 +162,7 @@ class _Fit:
     chi2: float
 
 
-def _combined(results: Results, tau2: float) -> _Fit:
+def _combined(results: Results, tau2: float) -> _Combination:
     """Return reference values by generalised least squares."""
     total, design = results.covariance + tau2 * np.eye(len(results.values)), results.design
     try:
@@ -177,7 +177,7 @@ def _combined(results: Results, tau2: float) -> _Fit:
     weights = covariance @ weighed.T
     values = weights @ results.values
     off = results.values - design @ values
-    return _Fit(values, covariance, weights, float(off @ cho_solve(factor, off)))
+    return _Combination(values, covariance, weights, float(off @ cho_solve(factor, off)))
 
 
 def _paule_mandel(results: Results, dof: int, q_without: float) -> float:
