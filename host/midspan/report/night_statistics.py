@@ -40,6 +40,8 @@ class PlaceCount:
         Shafts that may have fallen there.
     sent : int
         Shafts of the stock that were sent there, all that came along included.
+    confirmed : int
+        Those of them that the chute saw fall there.
     now : int
         How many should be there now: check standards too, without what was taken away during the run.
     emptied : int
@@ -54,6 +56,7 @@ class PlaceCount:
     here: tuple[Transit, ...]
     unsure: tuple[Transit, ...]
     sent: int
+    confirmed: int
     now: int
     emptied: int
     spines_thou: tuple[float, ...]
@@ -172,8 +175,10 @@ def places(record: NightRecord) -> list[PlaceCount]:
         unsure = tuple(transit for transit in some if transit.stage is TransitStage.UNCERTAIN)
         spines = tuple(spine for transit in here if (spine := spine_of(record, transit)) is not None)
         name = record.plan.place_called(number)
-        sent = account.sent_to(number)
-        there = PlaceCount(number, name, known.get(number), here, unsure, sent, now[number], emptied[number], spines)
+        sent, seen = account.sent_to(number), account.confirmed[number]
+        there = PlaceCount(
+            number, name, known.get(number), here, unsure, sent, seen, now[number], emptied[number], spines
+        )  # fmt: skip
         found.append(there)
     return found
 

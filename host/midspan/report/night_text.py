@@ -281,12 +281,12 @@ def _cracked(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterato
             )
 
 
-def _recount(record: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
+def _recount(_: NightRecord, found: Sequence[PlaceCount], __: tzinfo) -> Iterator[Todo]:
     """Yield a task for each place where journal and chute disagree."""
     for place in found:
         if place.is_sure:
             continue
-        confirmed = record.account.confirmed[place.number]
+        confirmed = place.confirmed
         parts = [f"{confirmed} confirmed" + (f"; {numbered(place.unsure)} may be there too" if place.unsure else "")]
         if place.unsure:
             parts[0] += f" ({_whys(place.unsure)}). Count them: {confirmed} or {place.sent}?"
