@@ -183,6 +183,7 @@ def dishonest(folder: Path, report: Path) -> list[str]:
         named = f"Recount {place.name}." in page
         if place.unsure and not named:
             found.append(f"{place.name} is not named to be recounted")
-        if place.use != "standard" and place.fell != len(world.in_place(place.number)) and not named:
-            found.append(f"{place.name}: {place.fell} by the chute, {len(world.in_place(place.number))} by the world")
+        fell = sum(shaft.passed for shaft in place.here)
+        if place.use != "standard" and fell != len(world.in_place(place.number)) and not named:
+            found.append(f"{place.name}: {fell} by the chute, {len(world.in_place(place.number))} by the world")
     return found
